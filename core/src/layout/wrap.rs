@@ -1,0 +1,122 @@
+//! Self-laminating wraps: a printed zone, then a clear tail that goes on round and covers it.
+
+use super::fit::{Caps, Fitted, TextBox, fit};
+use super::{Block, Grid, Layout, Misfit, MisfitKind, Request, Turn, middle, small_note, whole_millimetres};
+use crate::cable::Diameter;
+use crate::font::Fonts;
+use crate::media::{Form, WrapAxis};
+use crate::unit::{Dots, Micrometres};
+use std::f64::consts::PI;
+
+/// The clear tail a wrap needs: the rest of the turn and then all of the print, `π(D + 2t) + o`.
+pub(super) fn tail(diameter: Micrometres, thickness: Micrometres, overlap: Micrometres) -> Micrometres {
+    (diameter + thickness * 2).scaled(PI) + overlap
+}
+
+/// The cables a wrap of fixed zone `printed` and tail `clear` fits: least and greatest diameter.
+///
+/// Below the least, print would cover print; above the greatest, the tail does not cover it all.
+pub(super) fn range(
+    printed: Micrometres,
+    clear: Micrometres,
+    thickness: Micrometres,
+    overlap: Micrometres,
+) -> (Micrometres, Micrometres) {
+    (printed.scaled(1.0 / PI), (clear - overlap).scaled(1.0 / PI) - thickness * 2)
+}
+
+/// Arc within ±60° of straight on: what one reads without turning the cable.
+const READABLE_ARC: f64 = PI / 3.0;
+
+pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Result<Layout, Misfit> {
+    let Form::Wrap { axis, overlap } = request.stock.form else { return Err(request.wrong_form("wrap")) };
+    let diameter = request.needs_diameter()?;
+    match axis {
+        WrapAxis::Across => across(request, grid, fonts, diameter, overlap),
+        WrapAxis::Along => along(request, grid, fonts, diameter, overlap),
+    }
+}
+
+/// The tape's width goes round the cable: zone and tail are given, the length follows the text.
+fn across(request: &Request<'_>, grid: Grid, fonts: &Fonts, diameter: &Diameter, overlap: Micrometres) -> Result<Layout, Misfit> {
+    let (stock, design) = (request.stock, request.design);
+    let clear = stock.width - stock.zone_from_edge - stock.zone;
+    let (least, greatest) = range(stock.zone, clear, stock.thickness, overlap);
+    if diameter.low < least || diameter.high > greatest {
+        let found = if diameter.low == diameter.high {
+            diameter.low.to_string()
+        } else {
+            format!("{} to {}", diameter.low, diameter.high)
+        };
+        return Err(Misfit {
+            kind: MisfitKind::Diameter,
+            field: "od",
+            found,
+            wanted: format!("{least} to {greatest} for {}", stock.id),
+        });
+    }
+    let zone = |height: Dots| TextBox { width: None, height, along: grid.along, up: grid.across };
+    let arc = grid.across.dots_within(diameter.low.scaled(READABLE_ARC)).min(grid.zone);
+    let (text, turn_note) = readable(request, fonts, zone(arc), zone(grid.zone))?;
+    let margin = grid.along.dots_covering(design.margin);
+    let length = (text.width + margin * 2).max(grid.along.dots_covering(design.least_length));
+    let length = whole_millimetres(grid.along, length);
+    // As many copies as the zone holds, so that one faces the reader sooner.
+    let gap = Dots((text.cap.0 / 2).max(2));
+    let copies = ((grid.zone + gap).0 / (text.height + gap).0).max(1);
+    let used = text.height * copies + gap * (copies - 1);
+    let line = middle(length, text.width);
+    let copies = (0..copies)
+        .map(|copy| (Turn::Along, line, middle(grid.zone, used) + (text.height + gap) * copy))
+        .collect();
+    let cap = grid.across.length(text.cap);
+    Ok(Layout {
+        build: request.build,
+        across: grid.zone,
+        along: length,
+        notes: turn_note.into_iter().chain(small_note(cap, design)).collect(),
+        cap,
+        block: Block { text, copies },
+    })
+}
+
+/// The tape's length goes round the cable: text reads across the tape, the tail is cut to fit.
+fn along(request: &Request<'_>, grid: Grid, fonts: &Fonts, diameter: &Diameter, overlap: Micrometres) -> Result<Layout, Misfit> {
+    let (stock, design) = (request.stock, request.design);
+    let margin = grid.along.dots_covering(design.margin);
+    // Print must not cover print on the thinnest cable of the range.
+    let most = grid.along.dots_within(diameter.low.scaled(PI)) - margin * 2;
+    let stack = |height: Dots| TextBox { width: Some(grid.zone), height, along: grid.across, up: grid.along };
+    let arc = grid.along.dots_within(diameter.low.scaled(READABLE_ARC)).min(most);
+    let (text, turn_note) = readable(request, fonts, stack(arc), stack(most))?;
+    let printed = text.height + margin * 2;
+    let clear = grid.along.dots_covering(tail(diameter.high, stock.thickness, overlap));
+    let length = whole_millimetres(grid.along, printed + clear);
+    let cap = grid.along.length(text.cap);
+    Ok(Layout {
+        build: request.build,
+        across: grid.zone,
+        along: length,
+        notes: turn_note.into_iter().chain(small_note(cap, design)).collect(),
+        cap,
+        block: Block { copies: vec![(Turn::Up, margin, middle(grid.zone, text.width))], text },
+    })
+}
+
+/// Text that is read without turning the cable, or else what the whole zone holds, with a note.
+fn readable(
+    request: &Request<'_>,
+    fonts: &Fonts,
+    facing: TextBox,
+    whole: TextBox,
+) -> Result<(Fitted, Option<String>), Misfit> {
+    let caps = Caps::of(request.design);
+    match fit(fonts, request.lines, facing, caps) {
+        Ok(text) => Ok((text, None)),
+        Err(misfit) if misfit.kind == MisfitKind::Legibility => {
+            let text = fit(fonts, request.lines, whole, Caps { most: caps.least.scaled(1.1), ..caps })?;
+            Ok((text, Some("the text goes round the side of the cable: turn the cable to read all of it".into())))
+        }
+        Err(misfit) => Err(misfit),
+    }
+}
