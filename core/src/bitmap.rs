@@ -52,7 +52,7 @@ impl Bitmap {
 
     /// Number of lines.
     pub fn lines(&self) -> usize {
-        if self.words == 0 { 0 } else { self.bits.len() / self.words }
+        self.bits.len().checked_div(self.words).unwrap_or(0)
     }
 
     /// The words of one line.
@@ -92,7 +92,12 @@ impl Bitmap {
     /// Inks what is inked in `from`, shifted to start at (`line`, `dot`); what falls outside is lost.
     ///
     /// This is the inner loop of all text: whole words, two shifts a word.
-    #[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "clipped to the bitmap first")]
+    #[allow(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        clippy::cast_possible_wrap,
+        reason = "clipped to the bitmap first; sizes are far below 2^31"
+    )]
     pub fn blit(&mut self, from: &Bitmap, line: i64, dot: i64) {
         let first = (-line).max(0) as usize;
         let last = (self.lines() as i64 - line).clamp(0, from.lines() as i64) as usize;
@@ -239,6 +244,7 @@ impl std::fmt::Display for Bitmap {
 }
 
 #[cfg(test)]
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "small numbers of tests")]
 mod tests {
     use super::*;
 
@@ -249,7 +255,7 @@ mod tests {
                 seed ^= seed << 13;
                 seed ^= seed >> 7;
                 seed ^= seed << 17;
-                if seed % 3 == 0 {
+                if seed.is_multiple_of(3) {
                     bitmap.set(l, d);
                 }
             }

@@ -61,6 +61,11 @@ const NORMAL: u8 = 0;
 const CONDENSED: u8 = 1;
 const FALLBACK: u8 = 2;
 
+/// Least blank between words, in cap heights. Lettering practice asks for 3/7 (DIN lettering, as
+/// told by a public typography page); labels set numbers beside lengths, and `301 5 m` must not read
+/// as one number.
+const WORD_GAP: f64 = 0.6;
+
 impl Face {
     fn new(name: &'static str, data: &'static [u8]) -> Self {
         let font = FontRef::try_from_slice(data).expect("embedded fonts are whole");
@@ -79,7 +84,10 @@ impl Face {
 
     fn measure(&self, glyph: GlyphId) -> Measure {
         let cap = f64::from(self.cap);
-        let width = f64::from(self.font.h_advance_unscaled(glyph)) / cap;
+        let mut width = f64::from(self.font.h_advance_unscaled(glyph)) / cap;
+        if Some(glyph) == self.glyph(' ') {
+            width = width.max(WORD_GAP);
+        }
         self.font.outline(glyph).map_or(Measure { width, above: 0.0, below: 0.0 }, |outline| {
             let (a, b) = (f64::from(outline.bounds.min.y), f64::from(outline.bounds.max.y));
             Measure { width, above: (a.max(b) / cap - 1.0).max(0.0), below: (-a.min(b) / cap).max(0.0) }
@@ -179,12 +187,15 @@ struct Glyph {
     bottom: i64,
 }
 
-#[derive(PartialEq, Eq, Hash)]
-struct SizeKey {
-    style: Style,
-    cap: i64,
-    /// Dots a length along the text over dots of the same length up it, in thousandths.
-    ratio_milli: i64,
+/// A size text is drawn in.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Size {
+    /// Width class.
+    pub style: Style,
+    /// Cap height in dots.
+    pub cap: i64,
+    /// Dots of a length along the text over dots of the same length up it, in thousandths.
+    pub ratio_milli: i64,
 }
 
 struct SizeCache {
@@ -195,7 +206,7 @@ struct SizeCache {
 /// Draws text; keeps every glyph it has drawn, once a size.
 pub struct Pen<'f> {
     fonts: &'f Fonts,
-    sizes: HashMap<SizeKey, SizeCache>,
+    sizes: HashMap<Size, SizeCache>,
 }
 
 /// Nearest whole dot.
@@ -210,16 +221,16 @@ impl<'f> Pen<'f> {
         Self { fonts, sizes: HashMap::new() }
     }
 
-    /// Draws one line with its baseline on the lower edge of dot `baseline`, pen starting at `line`.
+    /// Draws one line, pen starting at `(line, baseline)`: the baseline is the lower edge of that dot.
     ///
-    /// `cap` is the cap height in dots; `ratio_milli` is 1000 × dpi along the text / dpi up the text.
     /// Glyphs stand on whole dots; the rounding is that of the line's sum, so it never adds up.
     /// Characters without a glyph are left out: [`Fonts::measure`] reports them first.
-    pub fn draw(&mut self, text: &str, style: Style, cap: i64, ratio_milli: i64, to: &mut Bitmap, line: i64, baseline: i64) {
+    pub fn draw(&mut self, text: &str, size: Size, to: &mut Bitmap, (line, baseline): (i64, i64)) {
         let fonts = self.fonts;
+        let Size { style, cap, ratio_milli } = size;
         #[allow(clippy::cast_precision_loss, reason = "small numbers")]
         let (cap_dots, ratio) = (cap as f64, ratio_milli as f64 / 1000.0);
-        let cache = self.sizes.entry(SizeKey { style, cap, ratio_milli }).or_insert_with(|| SizeCache {
+        let cache = self.sizes.entry(size).or_insert_with(|| SizeCache {
             ascii: (0..COUNT).map(|_| None).collect(),
             other: HashMap::new(),
         });
@@ -263,7 +274,7 @@ mod tests {
     fn cap_rows(c: &str, style: Style, cap: i64) -> usize {
         let fonts = Fonts::embedded();
         let mut page = Bitmap::new(200, 400);
-        Pen::new(&fonts).draw(c, style, cap, 1000, &mut page, 10, 50);
+        Pen::new(&fonts).draw(c, Size { style, cap, ratio_milli: 1000 }, &mut page, (10, 50));
         (0..200).filter(|&dot| (0..400).any(|line| page.get(line, dot))).count()
     }
 
@@ -282,7 +293,7 @@ mod tests {
         for style in [Style::Normal, Style::Condensed] {
             let draw = |text: &str| {
                 let mut page = Bitmap::new(40, 40);
-                Pen::new(&fonts).draw(text, style, 14, 1000, &mut page, 4, 10);
+                Pen::new(&fonts).draw(text, Size { style, cap: 14, ratio_milli: 1000 }, &mut page, (4, 10));
                 page
             };
             for (a, b) in [("0", "O"), ("1", "I"), ("1", "l"), ("I", "l"), ("5", "S"), ("8", "B"), ("2", "Z")] {
@@ -313,7 +324,7 @@ mod tests {
         let fonts = Fonts::embedded();
         let size = |ratio| {
             let mut page = Bitmap::new(60, 400);
-            Pen::new(&fonts).draw("OTTER", Style::Normal, 20, ratio, &mut page, 5, 20);
+            Pen::new(&fonts).draw("OTTER", Size { style: Style::Normal, cap: 20, ratio_milli: ratio }, &mut page, (5, 20));
             let used = |lines: bool| {
                 let hit: Vec<usize> = if lines {
                     (0..400).filter(|&l| (0..60).any(|d| page.get(l, d))).collect()

@@ -4,13 +4,29 @@
 //! (a test reads every `use` and holds them to it).
 #![forbid(unsafe_code)]
 
+// 0
+pub mod error;
+pub mod unit;
+// 1
 pub mod bitmap;
 pub mod cable;
-pub mod error;
-pub mod font;
-pub mod layout;
 pub mod media;
+// 2
+pub mod font;
+// 3
+pub mod layout;
+// 4
 pub mod raster;
+// 5
 pub mod strip;
+// 6
+pub mod job;
+pub mod proof;
+// 7
+pub mod settings;
 pub mod store;
-pub mod unit;
+pub mod transport;
+// 8
+pub mod run;
+// 9
+pub mod cli;

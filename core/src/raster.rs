@@ -1,7 +1,7 @@
 //! Boxes to 1-bit rows: a laid-out label drawn into a bitmap.
 
 use crate::bitmap::Bitmap;
-use crate::font::Pen;
+use crate::font::{Pen, Size};
 use crate::layout::{Fitted, Layout, Turn};
 use crate::unit::Dots;
 
@@ -67,8 +67,8 @@ impl<'f> Raster<'f> {
 
     fn write(&mut self, text: &Fitted, to: &mut Bitmap, line: Dots, dot: Dots) {
         for row in &text.lines {
-            let (at, baseline) = (line + row.left, dot + row.baseline);
-            self.pen.draw(&row.text, text.style, text.cap.0, text.ratio_milli, to, at.0, baseline.0);
+            let size = Size { style: text.style, cap: text.cap.0, ratio_milli: text.ratio_milli };
+            self.pen.draw(&row.text, size, to, ((line + row.left).0, (dot + row.baseline).0));
         }
     }
 }

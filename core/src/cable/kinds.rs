@@ -151,7 +151,7 @@ mod tests {
 
     #[test]
     fn coax_is_what_the_public_table_says() {
-        // Overall diameters in inches: coax table of everythingrf.com, read in a copy; RG-58, RG-59,
+        // Overall diameters in inches: a public coax table, read in a copy; RG-58, RG-59,
         // RG-11 and RG-223 also in a second sheet of coax data. 1 in = 25.4 mm.
         for (name, inch) in [
             ("RG-58", 0.195),

@@ -250,7 +250,7 @@ mod tests {
         let fitted = fit(&fonts, &lines, space(Some(120), 60), caps).unwrap();
         assert_eq!(fitted.lines.len(), 2, "{:?}", texts(&fitted));
         assert!(fitted.width.0 <= 120);
-        assert_eq!(balanced(&["a", "b", "c"], &[1.0, 5.0, 1.0], 1.0, 2), ["a b", "c"]);
+        assert_eq!(balanced(&["a", "b", "c"], &[1.0, 5.0, 2.0], 1.0, 2), ["a b", "c"]);
     }
 
     #[test]

@@ -30,7 +30,7 @@ pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Resul
         return Err(Misfit {
             kind: MisfitKind::DoesNotPass,
             field: "terminated",
-            found: format!("{} of {} over a {name} of {widest}", request.stock.id, sleeve.supplied),
+            found: format!("{} of {} over its plug ({name}, {widest})", request.stock.id, sleeve.supplied),
             wanted: format!("{} supplied, to pass with {} % to spare", must_pass(&sleeve, *widest), sleeve.slack_percent),
         });
     }

@@ -1,3 +1,4 @@
-//! The doors to files: cable lists, and what is kept between runs.
+//! The doors to files: cable lists, settings, and what is written.
 
+pub mod files;
 pub mod table;

@@ -1,3 +1,5 @@
+#![allow(clippy::cast_possible_truncation, reason = "small numbers of tests")]
+
 use super::*;
 use crate::media::Catalogue;
 

@@ -1,0 +1,110 @@
+//! Answers in words: the estimate as a table, problems as sentences.
+
+use crate::job::{Estimate, Job, Plan, Problem};
+use std::collections::BTreeMap;
+use std::fmt::Write;
+
+/// Metres with two decimals.
+fn metres(mm: f64) -> String {
+    format!("{:.2} m", mm / 1000.0)
+}
+
+/// Minutes, or seconds below two minutes.
+pub(super) fn time(seconds: f64) -> String {
+    if seconds < 120.0 { format!("{seconds:.0} s") } else { format!("{:.0} min", seconds / 60.0) }
+}
+
+fn plural(count: usize, one: &str) -> String {
+    if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
+}
+
+/// The estimate for a person.
+pub(super) fn estimate(estimate: &Estimate) -> String {
+    let mut text = format!(
+        "{}: {} on {} of tape ({} less than cut one by one)\n",
+        plural(estimate.cables, "cable"),
+        plural(estimate.labels, "label"),
+        metres(estimate.tape_mm),
+        metres(estimate.singly_mm - estimate.tape_mm),
+    );
+    let width = estimate.stocks.iter().map(|stock| stock.stock.len()).max().unwrap_or(5).max(5);
+    let _ = writeln!(
+        text,
+        "\n  {:width$} {:>6} {:>6} {:>9} {:>9} {:>9} {:>10} {:>10} {:>8} {:>7}",
+        "stock", "labels", "strips", "tape", "label", "waste", "one by one", "cartridges", "cost", "time"
+    );
+    for stock in &estimate.stocks {
+        let cost = stock.cost.map_or("-".to_owned(), |cost| format!("{cost:.2}"));
+        let _ = writeln!(
+            text,
+            "  {:width$} {:>6} {:>6} {:>9} {:>9} {:>9} {:>10} {:>10} {:>8} {:>7}",
+            stock.stock,
+            stock.labels,
+            stock.strips,
+            metres(stock.tape_mm),
+            metres(stock.label_mm),
+            metres(stock.waste_mm.total),
+            metres(stock.singly_mm),
+            stock.cartridges,
+            cost,
+            time(stock.seconds),
+        );
+        let waste = &stock.waste_mm;
+        let parts = [
+            ("lead", waste.lead),
+            ("gaps", waste.gap),
+            ("trail", waste.trail),
+            ("pad", waste.pad),
+            ("load", waste.load),
+            ("tail", waste.tail),
+            ("scrap", waste.scrap),
+        ];
+        let parts: Vec<String> =
+            parts.iter().filter(|(_, mm)| *mm > 0.0).map(|(name, mm)| format!("{name} {mm:.0} mm")).collect();
+        let proof = if stock.optimal {
+            "least tape in list order, proven".to_owned()
+        } else {
+            format!("within {:.0} mm of the bound", stock.tape_mm - stock.bound_mm)
+        };
+        let _ = writeln!(text, "  {:width$}   waste: {}; {proof}", "", parts.join(", "));
+    }
+    if !estimate.problems.is_empty() {
+        let count = estimate.problems.len();
+        let _ = writeln!(text, "\n{} cannot be labelled as asked; the rest goes on.", plural(count, "cable"));
+    }
+    text
+}
+
+/// A problem as one line.
+pub(super) fn problem(problem: &Problem) -> String {
+    let row = problem.row.map_or(String::new(), |row| format!("row {row}, "));
+    let field = problem.field.as_ref().map_or(String::new(), |field| format!("{field}: "));
+    format!("{row}{field}{}", problem.text)
+}
+
+/// Why labels have the builds they have: one sentence for each reason, with its count.
+pub(super) fn reasons(job: &Job, plan: &Plan) -> Vec<String> {
+    let mut sentences = Vec::new();
+    for stock in &plan.stocks {
+        let mut reasons: BTreeMap<String, (usize, String)> = BTreeMap::new();
+        for &slot in &stock.slots {
+            let key = format!("{} {:?}", slot.build, slot.why);
+            reasons.entry(key).or_insert_with(|| (0, job.reason(stock, slot))).0 += 1;
+        }
+        for (count, sentence) in reasons.into_values() {
+            sentences.push(format!("{} on {}: {sentence}", plural(count, "label"), job.stock(stock).id));
+        }
+    }
+    sentences
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn problems_read_as_one_line() {
+        let problem = Problem { row: Some(7), field: Some("od".into()), kind: "no-diameter", text: "OTTER 7: found x".into() };
+        assert_eq!(super::problem(&problem), "row 7, od: OTTER 7: found x");
+    }
+}

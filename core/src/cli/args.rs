@@ -1,0 +1,169 @@
+//! The flag table: one description feeds parsing and `--help`.
+
+use crate::settings::Flags;
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use std::path::PathBuf;
+
+const EXIT_CODES: &str = "\
+Exit codes:
+  0 done              4 device or link
+  1 our fault         5 driver module
+  2 the input is wrong  6 storage
+  3 supply: tape out, wrong stock  7 a stated limit
+
+A label names a cable. It does not say that the cable is safe, tested or switched off.";
+
+/// Cable labels from a list of cables to printed strips
+#[derive(Debug, Parser)]
+#[command(name = "tapewright", version, about, max_term_width = 100, after_help = EXIT_CODES, subcommand_required = true, arg_required_else_help = true)]
+pub(super) struct Cli {
+    #[command(subcommand)]
+    pub(super) command: Command,
+
+    /// Answer as JSON on standard output
+    #[arg(long, global = true)]
+    pub(super) json: bool,
+
+    /// Say less on standard error: only what is wrong
+    #[arg(short, long, global = true)]
+    pub(super) quiet: bool,
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum Command {
+    /// Run the whole job on the shipped demo, with no printer attached
+    ///
+    /// Writes the demo's cable list and job file, proofs, streams and a summary into a folder.
+    #[command(after_help = "Example:\n  tapewright demo\n  tapewright demo --out /tmp/demo")]
+    Demo {
+        /// Folder to write into
+        #[arg(long, value_name = "DIR", default_value = "tapewright-demo")]
+        out: PathBuf,
+    },
+    /// Say how much tape a job uses, what it costs and how long it takes
+    #[command(after_help = "Examples:\n  tapewright estimate job.toml\n  tapewright estimate cables.csv --stock tape-12 --build flag\n  tapewright estimate cables.xlsx --sheet Audio --build auto --stock tape-12,wrap-24 --json")]
+    Estimate(JobArgs),
+    /// Draw what would be printed: a picture a strip, and one PDF at true size
+    #[command(after_help = "Examples:\n  tapewright proof job.toml\n  tapewright proof cables.csv --out proofs --paper letter")]
+    Proof {
+        #[command(flatten)]
+        job: JobArgs,
+        /// Folder to write into; default `proof-` and the name of JOB
+        #[arg(long, value_name = "DIR")]
+        out: Option<PathBuf>,
+        /// Paper of the PDF
+        #[arg(long, value_enum, default_value_t = PaperArg::A4)]
+        paper: PaperArg,
+    },
+    /// Print a job
+    #[command(after_help = "Examples:\n  tapewright print job.toml --to file:job.pwg\n  tapewright print job.toml --only sleeve-1/4 --to - | send-to-my-printer\n\nA job on several stocks makes one stream for each: the stock's name goes before the file's extension.")]
+    Print {
+        #[command(flatten)]
+        job: JobArgs,
+        /// Where the stream goes: file:PATH, or - for standard output
+        #[arg(long, value_name = "LINK")]
+        to: String,
+        /// Print only the labels on this stock
+        #[arg(long, value_name = "STOCK")]
+        only: Option<String>,
+    },
+    /// List the stocks known, shipped and your own
+    #[command(after_help = "Your own stocks: stocks.toml in your settings folder, or stock_files in a job file. DEVELOPERS.md shows one.")]
+    Stock {
+        /// Show one stock in full
+        id: Option<String>,
+    },
+    /// List the printer profiles known, shipped and your own
+    Printers {
+        /// Show one profile in full
+        id: Option<String>,
+    },
+    /// List the driver modules found and what they speak
+    Drivers,
+    /// Read a stream back: strips, cuts and the tape it feeds
+    #[command(after_help = "Examples:\n  tapewright readback job.pwg\n  tapewright readback job.pwg --json --pbm lines/")]
+    Readback {
+        /// The stream; - for standard input
+        stream: PathBuf,
+        /// Write one raw PBM a strip into this folder (a row a head line, 1 = ink)
+        #[arg(long, value_name = "DIR")]
+        pbm: Option<PathBuf>,
+        /// Driver family of the stream, where it cannot be recognised
+        #[arg(long, value_name = "FAMILY")]
+        driver: Option<String>,
+        /// Dots per inch along, where the stream does not say
+        #[arg(long, value_name = "DPI")]
+        dpi: Option<f64>,
+    },
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum PaperArg {
+    /// 210 × 297 mm
+    A4,
+    /// 8.5 × 11 in
+    Letter,
+}
+
+/// A job: a TOML job file, or a cable list (CSV, TSV, xlsx, ods) with flags for the rest
+#[derive(Debug, Args)]
+pub(super) struct JobArgs {
+    /// Job file (.toml) or cable list
+    pub(super) job: PathBuf,
+    /// Printer profile
+    #[arg(long, value_name = "ID")]
+    printer: Option<String>,
+    /// Stock, or several with commas in order of preference
+    #[arg(long, value_name = "ID", value_delimiter = ',')]
+    stock: Vec<String>,
+    /// flag, wrap, band, sleeve, plate, or auto to choose by diameter, plug and stock
+    #[arg(long, value_name = "BUILD")]
+    build: Option<String>,
+    /// Which ends get a label: both, near or far
+    #[arg(long, value_name = "ENDS")]
+    ends: Option<String>,
+    /// A line of text, once for each line: "{owner} {batch}"
+    #[arg(long, value_name = "LINE")]
+    text: Vec<String>,
+    /// A line of text for the far end, where it differs
+    #[arg(long, value_name = "LINE")]
+    text_far: Vec<String>,
+    /// Owner mark where the list has none
+    #[arg(long, value_name = "MARK")]
+    owner: Option<String>,
+    /// What parts labels: half, full (cuts) or snip (printed guides); default the best there is
+    #[arg(long, value_name = "HOW")]
+    between: Option<String>,
+    /// Sheet of a spreadsheet
+    #[arg(long, value_name = "NAME")]
+    sheet: Option<String>,
+    /// Take a column from another header: od_mm="Outside dia"
+    #[arg(long, value_name = "OURS=THEIRS")]
+    column: Vec<String>,
+    /// Distance labels are read from, in millimetres [default: 500, arm's length]
+    #[arg(long, value_name = "MM")]
+    reading_mm: Option<f64>,
+    /// Which way flags read: along the tape (hanging cables) or along the cable (level cables)
+    #[arg(long, value_name = "tape|cable")]
+    flag_runs: Option<String>,
+}
+
+impl JobArgs {
+    /// The flags as settings see them.
+    pub(super) fn flags(&self) -> Flags {
+        Flags {
+            printer: self.printer.clone(),
+            stock: self.stock.clone(),
+            build: self.build.clone(),
+            ends: self.ends.clone(),
+            owner: self.owner.clone(),
+            between: self.between.clone(),
+            text: self.text.clone(),
+            text_far: self.text_far.clone(),
+            sheet: self.sheet.clone(),
+            column: self.column.clone(),
+            reading_mm: self.reading_mm,
+            flag_runs: self.flag_runs.clone(),
+        }
+    }
+}

@@ -1,0 +1,99 @@
+//! The demo: Tidewater Playhouse's store, from its cable list to streams read back.
+
+use super::args::PaperArg;
+use super::{Done, Talk, answer, answer_json, proofs, streams, warn_problems};
+use crate::error::{Error, Result};
+use crate::job::{Job, Plan};
+use crate::run::module_for;
+use crate::settings::{Flags, Known, load_job};
+use crate::store::files::{make_folder, write_whole};
+use crate::transport::Link;
+use crate::unit::Dots;
+use serde_json::json;
+use std::fmt::Write as _;
+use std::path::{Path, PathBuf};
+
+const LIST: &str = include_str!("../../data/demo/cables.csv");
+const JOB: &str = include_str!("../../data/demo/job.toml");
+
+/// A stream that was printed, read back and compared with the plan.
+struct Checked {
+    path: PathBuf,
+    feed_mm: f64,
+}
+
+pub(super) fn run(out: &Path, json: bool, talk: &Talk) -> Done {
+    make_folder(out)?;
+    write_whole(&out.join("cables.csv"), LIST.as_bytes())?;
+    write_whole(&out.join("job.toml"), JOB.as_bytes())?;
+    // The demo is the same everywhere: the user's own settings stay out of it.
+    let job = load_job(&out.join("job.toml"), &Flags::default(), Known::load(None)?)?;
+    let plan = job.plan();
+    talk.say("Tidewater Playhouse: 24 cables of three batches");
+    let proofs = proofs::write(&job, &plan, &out.join("proof"), PaperArg::A4, "Tidewater Playhouse", talk)?;
+    let streams = print_and_read_back(&job, &plan, out, talk)?;
+    let estimate = plan.estimate(&job);
+    let mut summary = super::answer::estimate(&estimate);
+    summary.push('\n');
+    for problem in &plan.problems {
+        let _ = writeln!(summary, "{}", super::answer::problem(problem));
+    }
+    summary.push('\n');
+    for sentence in super::answer::reasons(&job, &plan) {
+        let _ = writeln!(summary, "{sentence}");
+    }
+    summary.push('\n');
+    for stream in &streams {
+        let _ = writeln!(
+            summary,
+            "{}: read back, feeds {:.1} mm of tape as planned, every cut in its place",
+            stream.path.display(),
+            stream.feed_mm
+        );
+    }
+    write_whole(&out.join("summary.txt"), summary.as_bytes())?;
+    if json {
+        let path = |path: &PathBuf| path.display().to_string();
+        return answer_json(&json!({
+            "estimate": estimate,
+            "strips": proofs.strips.iter().map(path).collect::<Vec<_>>(),
+            "sheet": path(&proofs.sheet),
+            "streams": streams.iter().map(|stream| path(&stream.path)).collect::<Vec<_>>(),
+        }));
+    }
+    answer(&super::answer::estimate(&estimate))?;
+    warn_problems(&plan, talk);
+    let first = proofs.strips.first().map_or(String::new(), |path| path.display().to_string());
+    answer(&format!(
+        "\nLook at:\n  {}  every label at true size: print it at 100 % and check the bar\n  {first}  the first strip: dots, cuts and waste\n  {}  this, in full\n  {}  the job: change it and run `tapewright estimate` on it\n",
+        proofs.sheet.display(),
+        out.join("summary.txt").display(),
+        out.join("job.toml").display(),
+    ))
+}
+
+/// Prints every stock to a file, reads it back, and holds it against the plan.
+fn print_and_read_back(job: &Job, plan: &Plan, out: &Path, talk: &Talk) -> Result<Vec<Checked>> {
+    let (found, folders) = streams::found_modules(talk);
+    let module = module_for(&found, &job.printer.driver, &folders)?;
+    let base = Link::File(out.join("demo.pwg"));
+    let mut checked = Vec::new();
+    for stock in &plan.stocks {
+        let Link::File(path) = base.numbered(&job.stock(stock).id) else { continue };
+        let sent = streams::send(job, stock, module, "demo", &Link::File(path.clone()), talk)?;
+        let read = streams::measure(&path, None, None, talk)?;
+        let feed: u64 = read.iter().map(|strip| strip.lines).sum();
+        let cuts: u64 = read.iter().map(|strip| (strip.half_cuts.len() + strip.full_cuts.len()) as u64).sum();
+        let wanted = u64::try_from(sent.feed.0).unwrap_or(0);
+        if feed != wanted || cuts != stock.strips.cuts {
+            return Err(Error::bug(format!(
+                "{}: reads back {feed} lines and {cuts} cuts, planned were {wanted} and {}",
+                path.display(),
+                stock.strips.cuts
+            )));
+        }
+        let feed = job.printer.along.length(Dots(i64::try_from(feed).unwrap_or(0)));
+        checked.push(Checked { path, feed_mm: feed.mm() });
+    }
+    Ok(checked)
+}

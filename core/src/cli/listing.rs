@@ -1,0 +1,126 @@
+//! What is known: stocks, printers, driver modules.
+
+use super::{Done, Talk, answer, answer_json};
+use crate::media::{Form, Printer, Stock, WrapAxis};
+use crate::run::{driver_folders, modules};
+use crate::settings::{Known, user_folder};
+use serde_json::{Value, json};
+
+fn stock_json(stock: &Stock) -> Value {
+    let form = match stock.form {
+        Form::Tape => json!({}),
+        Form::Wrap { axis, overlap } => json!({
+            "axis": if axis == WrapAxis::Along { "along" } else { "across" },
+            "overlap_mm": overlap.mm(),
+        }),
+        Form::Sleeve(sleeve) => json!({
+            "supplied_mm": sleeve.supplied.mm(),
+            "recovered_mm": sleeve.recovered.mm(),
+            "wall_mm": sleeve.wall.mm(),
+            "slack_percent": sleeve.slack_percent,
+        }),
+    };
+    json!({
+        "id": stock.id, "title": stock.title, "kind": stock.form.word(), "width_mm": stock.width.mm(),
+        "zone_mm": stock.zone.mm(), "thickness_mm": stock.thickness.mm(), "mirrored": stock.mirrored,
+        "length_m": stock.length.mm() / 1000.0, "price": stock.price,
+        "cutting": format!("{:?}", stock.cutting).to_lowercase(), "form": form,
+    })
+}
+
+fn printer_json(printer: &Printer) -> Value {
+    json!({
+        "id": printer.id, "title": printer.title,
+        "dpi_across": f64::from(printer.across.milli()) / 1000.0, "dpi_along": f64::from(printer.along.milli()) / 1000.0,
+        "head_dots": printer.head.0, "widest_mm": printer.widest.mm(), "lead_mm": printer.lead.mm(),
+        "gap_mm": printer.gap.mm(), "trail_mm": printer.trail.mm(), "min_piece_mm": printer.min_piece.mm(),
+        "max_strip_mm": printer.max_strip.mm(), "driver": printer.driver, "options": printer.options,
+    })
+}
+
+/// An object as lines `name: value`, nested ones indented.
+fn lines(value: &Value, indent: usize) -> String {
+    let Value::Object(fields) = value else { return String::new() };
+    let mut text = String::new();
+    for (name, value) in fields {
+        match value {
+            Value::Object(inner) if inner.is_empty() => {}
+            Value::Object(_) => text.push_str(&format!("{:indent$}{name}:\n{}", "", lines(value, indent + 2))),
+            Value::String(value) => text.push_str(&format!("{:indent$}{name}: {value}\n", "")),
+            value => text.push_str(&format!("{:indent$}{name}: {value}\n", "")),
+        }
+    }
+    text
+}
+
+fn show(all: Vec<Value>, one: bool, json: bool, table: impl Fn(&Value) -> String) -> Done {
+    match (json, one) {
+        (true, true) => answer_json(&all[0]),
+        (true, false) => answer_json(&all),
+        (false, true) => answer(&lines(&all[0], 0)),
+        (false, false) => answer(&all.iter().map(table).collect::<String>()),
+    }
+}
+
+fn text<'v>(value: &'v Value, field: &str) -> &'v str {
+    value[field].as_str().unwrap_or_default()
+}
+
+pub(super) fn stocks(known: &Known, id: Option<&str>, json: bool) -> Done {
+    let all = match id {
+        Some(id) => vec![stock_json(known.catalogue.stock(id)?)],
+        None => known.catalogue.stocks.iter().map(stock_json).collect(),
+    };
+    show(all, id.is_some(), json, |stock| {
+        let price = stock["price"].as_f64().map_or("no price".to_owned(), |price| format!("{price:.2} a cartridge"));
+        format!("{:12} {:7} {} ({} m, {price})\n", text(stock, "id"), text(stock, "kind"), text(stock, "title"), stock["length_m"])
+    })
+}
+
+pub(super) fn printers(known: &Known, id: Option<&str>, json: bool) -> Done {
+    let all = match id {
+        Some(id) => vec![printer_json(known.catalogue.printer(id)?)],
+        None => known.catalogue.printers.iter().map(printer_json).collect(),
+    };
+    show(all, id.is_some(), json, |printer| {
+        format!("{:12} {} (up to {} mm, driver {})\n", text(printer, "id"), text(printer, "title"), printer["widest_mm"], text(printer, "driver"))
+    })
+}
+
+pub(super) fn drivers(json: bool, talk: &Talk) -> Done {
+    let folders = driver_folders(user_folder());
+    let (found, refused) = modules(&folders);
+    for error in &refused {
+        talk.warn(&format!("refused: {error}"));
+    }
+    let mut all = Vec::new();
+    for module in &found {
+        for family in module.families() {
+            let options: Vec<Value> = family
+                .options
+                .iter()
+                .map(|option| json!({"id": option.id, "default": option.default, "help": option.help}))
+                .collect();
+            all.push(json!({
+                "family": family.id, "title": family.title, "version": family.version, "description": family.description,
+                "file": module.path().map(|path| path.display().to_string()), "half_cuts": family.carries_half_cuts(),
+                "options": options,
+            }));
+        }
+    }
+    if json {
+        return answer_json(&all);
+    }
+    if all.is_empty() {
+        let folders: Vec<String> = folders.iter().map(|folder| folder.display().to_string()).collect();
+        talk.warn(&format!("found no driver module in {}", folders.join(" or ")));
+    }
+    let mut lines = String::new();
+    for family in &all {
+        lines.push_str(&format!("{:8} {} ({})\n", text(family, "family"), text(family, "title"), text(family, "file")));
+        for option in family["options"].as_array().into_iter().flatten() {
+            lines.push_str(&format!("         {} = {}: {}\n", text(option, "id"), text(option, "default"), text(option, "help")));
+        }
+    }
+    answer(&lines)
+}

@@ -1,0 +1,185 @@
+//! The command line: arguments in, answers on standard output, talk on standard error.
+
+mod answer;
+mod args;
+mod demo;
+mod listing;
+mod proofs;
+mod streams;
+
+use crate::error::{Error, Kind, Result};
+use crate::job::{Job, Plan};
+use crate::settings::{Known, load_job, user_folder};
+use args::{Cli, Command, JobArgs};
+use clap::Parser;
+use std::io::{self, IsTerminal, Write};
+use std::path::Path;
+use std::process::ExitCode;
+
+/// Runs the program with the process's arguments.
+pub fn main() -> ExitCode {
+    let cli = match Cli::try_parse() {
+        Ok(cli) => cli,
+        Err(error) => {
+            let asked = !error.use_stderr();
+            let _ = error.print();
+            return if asked { ExitCode::SUCCESS } else { ExitCode::from(Kind::Input.exit_code()) };
+        }
+    };
+    let talk = Talk { quiet: cli.quiet };
+    match run(&cli, &talk) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(Stop::Closed) => ExitCode::SUCCESS,
+        Err(Stop::Failed(error)) => {
+            let mut stderr = io::stderr();
+            let _ = writeln!(stderr, "tapewright: {error}");
+            ExitCode::from(error.kind().exit_code())
+        }
+    }
+}
+
+/// Why a command ends early.
+enum Stop {
+    /// Whoever reads our standard output has seen enough; that is no error.
+    Closed,
+    Failed(Error),
+}
+
+impl From<Error> for Stop {
+    fn from(error: Error) -> Self {
+        Self::Failed(error)
+    }
+}
+
+type Done = std::result::Result<(), Stop>;
+
+/// Standard output as the place of answers.
+fn answer(text: &str) -> Done {
+    let mut stdout = io::stdout().lock();
+    match stdout.write_all(text.as_bytes()).and_then(|()| stdout.flush()) {
+        Ok(()) => Ok(()),
+        Err(error) if error.kind() == io::ErrorKind::BrokenPipe => Err(Stop::Closed),
+        Err(error) => Err(Error::storage(format!("standard output: {error}")).into()),
+    }
+}
+
+/// An answer as one line of JSON.
+fn answer_json<T: serde::Serialize>(value: &T) -> Done {
+    let text = serde_json::to_string(value).map_err(|error| Error::bug(format!("JSON: {error}")))?;
+    answer(&format!("{text}\n"))
+}
+
+/// Standard error as the place of talk.
+struct Talk {
+    quiet: bool,
+}
+
+impl Talk {
+    /// Something to know.
+    fn say(&self, text: &str) {
+        if !self.quiet {
+            let _ = writeln!(io::stderr(), "{text}");
+        }
+    }
+
+    /// Something wrong that does not stop the work.
+    fn warn(&self, text: &str) {
+        let _ = writeln!(io::stderr(), "{text}");
+    }
+
+    /// A progress bar for so many labels; hidden when short, quiet or not on a terminal.
+    fn bar(&self, labels: usize, what: &'static str) -> indicatif::ProgressBar {
+        if self.quiet || labels < 200 || !io::stderr().is_terminal() {
+            return indicatif::ProgressBar::hidden();
+        }
+        let style = indicatif::ProgressStyle::with_template("{msg} [{bar:30}] {pos} of {len} labels, {eta} left");
+        let bar = indicatif::ProgressBar::new(labels as u64).with_message(what);
+        match style {
+            Ok(style) => bar.with_style(style.progress_chars("=> ")),
+            Err(_) => bar,
+        }
+    }
+}
+
+fn run(cli: &Cli, talk: &Talk) -> Done {
+    match &cli.command {
+        Command::Demo { out } => demo::run(out, cli.json, talk),
+        Command::Estimate(args) => {
+            let job = load(args, talk)?;
+            let plan = job.plan();
+            show_estimate(&job, &plan, cli.json, talk)?;
+            any_label(&plan)
+        }
+        Command::Proof { job: args, out, paper } => {
+            let job = load(args, talk)?;
+            let plan = job.plan();
+            let out = out.clone().unwrap_or_else(|| format!("proof-{}", stem(&args.job)).into());
+            warn_problems(&plan, talk);
+            any_label(&plan)?;
+            proofs::run(&job, &plan, &out, *paper, cli.json, talk)
+        }
+        Command::Print { job: args, to, only } => {
+            let job = load(args, talk)?;
+            let plan = job.plan();
+            warn_problems(&plan, talk);
+            any_label(&plan)?;
+            streams::print(&job, &plan, &stem(&args.job), to, only.as_deref(), cli.json, talk)
+        }
+        Command::Stock { id } => listing::stocks(&known()?, id.as_deref(), cli.json),
+        Command::Printers { id } => listing::printers(&known()?, id.as_deref(), cli.json),
+        Command::Drivers => listing::drivers(cli.json, talk),
+        Command::Readback { stream, pbm, driver, dpi } => {
+            streams::readback(stream, pbm.as_deref(), driver.as_deref(), *dpi, cli.json, talk)
+        }
+    }
+}
+
+fn known() -> Result<Known> {
+    Known::load(user_folder().as_deref())
+}
+
+fn stem(path: &Path) -> String {
+    path.file_stem().unwrap_or_default().to_string_lossy().into_owned()
+}
+
+fn load(args: &JobArgs, talk: &Talk) -> Result<Job> {
+    let job = load_job(&args.job, &args.flags(), known()?)?;
+    for (header, column) in job.list().near_misses() {
+        talk.warn(&format!("note: column `{header}` is not used; did you mean `{}`?", column.name()));
+    }
+    Ok(job)
+}
+
+/// A job in which nothing can be printed has the wrong input.
+fn any_label(plan: &Plan) -> Done {
+    if plan.stocks.is_empty() {
+        let why = plan.problems.first().map_or("the list has no cables".to_owned(), |first| format!("the first problem: {}", first.text));
+        return Err(Error::input(format!("no label can be made from {} cables; {why}", plan.cables)).into());
+    }
+    Ok(())
+}
+
+/// Problems spelled out on standard error, at most so many.
+const MOST_SHOWN: usize = 50;
+
+fn warn_problems(plan: &Plan, talk: &Talk) {
+    for problem in plan.problems.iter().take(MOST_SHOWN) {
+        talk.warn(&answer::problem(problem));
+    }
+    if plan.problems.len() > MOST_SHOWN {
+        talk.warn(&format!("… and {} more; --json lists them all", plan.problems.len() - MOST_SHOWN));
+    }
+}
+
+fn show_estimate(job: &Job, plan: &Plan, json: bool, talk: &Talk) -> Done {
+    let estimate = plan.estimate(job);
+    if json {
+        return answer_json(&estimate);
+    }
+    answer(&answer::estimate(&estimate))?;
+    for sentence in answer::reasons(job, plan) {
+        talk.say(&sentence);
+    }
+    warn_problems(plan, talk);
+    Ok(())
+}

@@ -1,0 +1,224 @@
+//! Printing to a link, and reading a stream back.
+
+use super::{Done, Talk, answer, answer_json};
+use crate::error::{Doing, Error, Result};
+use crate::job::{Job, Plan, StockPlan};
+use crate::run::{Lines, StripRead, driver_folders, module_for, modules, read_back, recognise};
+use crate::settings::user_folder;
+use crate::store::files::{WholeFile, io_error, make_folder};
+use crate::transport::Link;
+use crate::unit::{Dots, Dpi};
+use serde_json::json;
+use std::fs::File;
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+use tapewright_host::Module;
+
+/// What was sent for one stock.
+pub(super) struct Sent {
+    pub(super) stock: String,
+    pub(super) link: String,
+    pub(super) labels: usize,
+    pub(super) strips: usize,
+    pub(super) feed: Dots,
+}
+
+/// Tape the strips of a plan feed, loading and remnants aside.
+pub(super) fn feed(job: &Job, plan: &StockPlan) -> Dots {
+    plan.strips.strips.iter().map(|labels| job.strip(plan, labels).length).sum()
+}
+
+/// The modules found; those refused are told of.
+pub(super) fn found_modules(talk: &Talk) -> (Vec<Module>, Vec<PathBuf>) {
+    let folders = driver_folders(user_folder());
+    let (found, refused) = modules(&folders);
+    for error in refused {
+        talk.warn(&format!("refused: {error}"));
+    }
+    (found, folders)
+}
+
+/// Sends the plan's labels on one stock to a link.
+pub(super) fn send(job: &Job, plan: &StockPlan, module: &Module, name: &str, link: &Link, talk: &Talk) -> Result<Sent> {
+    let bar = talk.bar(plan.slots.len(), "printing");
+    let mut progress = || bar.inc(1);
+    let stock = &job.stock(plan).id;
+    let doing = || format!("{stock} to {link}");
+    match link {
+        Link::File(path) => {
+            let mut file = WholeFile::create(path)?;
+            crate::run::print(job, plan, module, name, &mut file, &mut progress).doing(doing)?;
+            file.finish()?;
+        }
+        Link::Stdout => {
+            let mut stdout = io::BufWriter::with_capacity(1 << 16, io::stdout().lock());
+            crate::run::print(job, plan, module, name, &mut stdout, &mut progress).doing(doing)?;
+        }
+    }
+    bar.finish_and_clear();
+    Ok(Sent {
+        stock: stock.clone(),
+        link: link.to_string(),
+        labels: plan.slots.len(),
+        strips: plan.strips.strips.len(),
+        feed: feed(job, plan),
+    })
+}
+
+pub(super) fn print(job: &Job, plan: &Plan, name: &str, to: &str, only: Option<&str>, json: bool, talk: &Talk) -> Done {
+    let link = Link::parse(to)?;
+    let chosen: Vec<&StockPlan> = match only {
+        None => plan.stocks.iter().collect(),
+        Some(id) => plan.stocks.iter().filter(|stock| job.stock(stock).id == id).collect(),
+    };
+    let used: Vec<&str> = plan.stocks.iter().map(|stock| job.stock(stock).id.as_str()).collect();
+    if chosen.is_empty() {
+        let only = only.unwrap_or_default();
+        return Err(Error::input(format!("--only: found `{only}`, wanted a stock of this job: {}", used.join(", "))).into());
+    }
+    if chosen.len() > 1 && link == Link::Stdout {
+        return Err(Error::input(format!("this job is on {}: name one with --only for standard output", used.join(", "))).into());
+    }
+    let (found, folders) = found_modules(talk);
+    let module = module_for(&found, &job.printer.driver, &folders)?;
+    let mut sent = Vec::with_capacity(chosen.len());
+    for stock in &chosen {
+        let link = if chosen.len() > 1 { link.numbered(&job.stock(stock).id) } else { link.clone() };
+        sent.push(send(job, stock, module, name, &link, talk)?);
+    }
+    if link == Link::Stdout {
+        return Ok(());
+    }
+    let mm = |dots| job.printer.along.length(dots).mm();
+    if json {
+        let sent: Vec<_> = sent
+            .iter()
+            .map(|one| json!({"stock": one.stock, "to": one.link, "labels": one.labels, "strips": one.strips, "feed_mm": mm(one.feed)}))
+            .collect();
+        return answer_json(&json!({ "sent": sent }));
+    }
+    for one in &sent {
+        let feed = mm(one.feed) / 1000.0;
+        answer(&format!("{}: {} labels in {} strips, {feed:.2} m, to {}\n", one.stock, one.labels, one.strips, one.link))?;
+    }
+    Ok(())
+}
+
+/// Collects the figures of a stream, and its lines as one PBM file a strip where asked.
+struct Measure<'p> {
+    strips: Vec<StripRead>,
+    pbm: Option<&'p Path>,
+    open: Option<Pbm>,
+}
+
+/// A raw PBM under way. Its height stands before the rows, so it must be known or filled in after.
+struct Pbm {
+    file: WholeFile,
+    left: u64,
+}
+
+impl Lines for Measure<'_> {
+    fn begin(&mut self, strip: usize, dots: u32, lines: Option<u32>) -> Result<()> {
+        let Some(folder) = self.pbm else { return Ok(()) };
+        let Some(lines) = lines else {
+            return Err(Error::limit("this stream does not say how long its strips are, so no PBM can be written"));
+        };
+        let path = folder.join(format!("strip-{strip:04}.pbm"));
+        let mut file = WholeFile::create(&path)?;
+        write!(file, "P4\n{dots} {lines}\n").map_err(|error| io_error(&path, &error))?;
+        self.open = Some(Pbm { file, left: u64::from(lines) });
+        Ok(())
+    }
+
+    fn rows(&mut self, rows: &[u8]) -> Result<()> {
+        match &mut self.open {
+            Some(pbm) => pbm.file.write_all(rows).map_err(|error| Error::storage(format!("PBM: {error}"))),
+            None => Ok(()),
+        }
+    }
+
+    fn end(&mut self, strip: &StripRead) -> Result<()> {
+        self.strips.push(strip.clone());
+        match self.open.take() {
+            Some(pbm) if pbm.left == strip.lines => pbm.file.finish(),
+            Some(pbm) => Err(Error::bug(format!("a strip of {} lines was announced with {}", strip.lines, pbm.left))),
+            None => Ok(()),
+        }
+    }
+}
+
+/// Bytes a family sees when it is asked whether a stream is its own.
+const FIRST: usize = 4096;
+
+/// Reads the figures of a stream.
+pub(super) fn measure(path: &Path, pbm: Option<&Path>, family: Option<&str>, talk: &Talk) -> Result<Vec<StripRead>> {
+    let mut stream: Box<dyn Read> = if path == Path::new("-") {
+        Box::new(io::stdin().lock())
+    } else {
+        if path.is_dir() {
+            return Err(Error::input(format!("{}: found a folder, wanted a stream", path.display())));
+        }
+        Box::new(File::open(path).map_err(|error| io_error(path, &error))?)
+    };
+    if let Some(folder) = pbm {
+        make_folder(folder)?;
+    }
+    let doing = || path.display().to_string();
+    let mut first = Vec::with_capacity(FIRST);
+    stream.by_ref().take(FIRST as u64).read_to_end(&mut first).map_err(|error| io_error(path, &error))?;
+    if first.is_empty() {
+        return Err(Error::input("found an empty file, wanted a stream")).doing(doing);
+    }
+    let (found, _) = found_modules(talk);
+    let mut decoder = recognise(&found, &first, family).doing(doing)?;
+    let mut measure = Measure { strips: Vec::new(), pbm, open: None };
+    read_back(&mut decoder, &mut stream, &first, &mut measure).doing(doing)?;
+    Ok(measure.strips)
+}
+
+#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "range checked just before")]
+fn given_dpi(dpi: Option<f64>) -> Result<Option<Dpi>> {
+    let Some(dpi) = dpi else { return Ok(None) };
+    let milli = if (1.0..=10_000.0).contains(&dpi) { Dpi::from_milli((dpi * 1000.0 + 0.5) as u32) } else { None };
+    milli.map(Some).ok_or_else(|| Error::input(format!("--dpi: found {dpi}, wanted 1 to 10000")))
+}
+
+pub(super) fn readback(stream: &Path, pbm: Option<&Path>, family: Option<&str>, dpi: Option<f64>, json: bool, talk: &Talk) -> Done {
+    let given = given_dpi(dpi)?;
+    let strips = measure(stream, pbm, family, talk)?;
+    let no_dpi = || Error::input("the stream does not say its resolution: give it with --dpi");
+    let dpis: Vec<Dpi> = strips.iter().map(|s| given.or(s.along).ok_or_else(no_dpi)).collect::<Result<_>>()?;
+    let mm = |dpi: Dpi, lines: u64| dpi.length(Dots(i64::try_from(lines).unwrap_or(i64::MAX))).mm();
+    let feed: f64 = strips.iter().zip(&dpis).map(|(strip, &dpi)| mm(dpi, strip.lines)).sum();
+    // Sums of thousandths in doubles: back to thousandths.
+    let feed = (feed * 1000.0).round() / 1000.0;
+    if json {
+        let strips: Vec<_> = strips
+            .iter()
+            .zip(&dpis)
+            .map(|(strip, &dpi)| {
+                let places = |cuts: &[u32]| cuts.iter().map(|&cut| mm(dpi, u64::from(cut))).collect::<Vec<_>>();
+                json!({
+                    "lines": strip.lines,
+                    "feed_mm": mm(dpi, strip.lines),
+                    "half_cuts_mm": places(&strip.half_cuts),
+                    "full_cuts_mm": places(&strip.full_cuts),
+                    "ink_dots": strip.ink,
+                })
+            })
+            .collect();
+        return answer_json(&json!({ "strips": strips, "feed_mm": feed }));
+    }
+    for (nth, (strip, &dpi)) in strips.iter().zip(&dpis).enumerate() {
+        answer(&format!(
+            "strip {}: {} lines, {:.1} mm, {} half cuts, {} full cuts, {} inked dots\n",
+            nth + 1,
+            strip.lines,
+            mm(dpi, strip.lines),
+            strip.half_cuts.len(),
+            strip.full_cuts.len(),
+            strip.ink
+        ))?;
+    }
+    answer(&format!("{} strips, {:.2} m of tape\n", strips.len(), feed / 1000.0))
+}

@@ -1,0 +1,165 @@
+//! Which build on which stock: asked for, or chosen by diameter, plug and what is there.
+
+use super::Job;
+use crate::cable::{Diameter, Plug};
+use crate::layout::{Build, Layout, Misfit, MisfitKind, Request, lay_out};
+use crate::media::{Form, Stock};
+use crate::unit::Micrometres;
+
+/// From this diameter on a band is chosen before a flag: text fits round the cable and nothing sticks out.
+const THICK: Micrometres = Micrometres(12_000);
+
+/// Why a build was chosen. [`Why::sentence`] spells it out.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Why {
+    /// The job or the row asked for it.
+    Asked,
+    /// Sleeve: no plug on yet.
+    NoPlugYet,
+    /// Wrap: in the range of the stock.
+    InRange,
+    /// Band: thick cable.
+    Thick,
+    /// Flag: nothing that lies closer fits.
+    NothingCloser,
+}
+
+impl Why {
+    /// One sentence, without a full stop.
+    pub fn sentence(self, build: Build, stock: &Stock, diameter: Option<&Diameter>) -> String {
+        let od = diameter.map_or(String::new(), |diameter| diameter.typical.to_string());
+        match self {
+            Self::Asked => format!("{build} as asked, on {}", stock.title),
+            Self::NoPlugYet => format!("sleeve: no plug is on yet, and {} passes the {od} cable and shrinks tight", stock.id),
+            Self::InRange => format!("wrap: {od} is in the range of {}, and it needs no plug off", stock.id),
+            Self::Thick => format!("band: {od} is thick enough to read text round the cable"),
+            Self::NothingCloser => format!("flag: no sleeve or wrap of this job fits the {od} cable as it is"),
+        }
+    }
+}
+
+/// A label that works: on which stock (index in the job), and why.
+pub(super) struct Choice {
+    pub(super) stock: usize,
+    pub(super) why: Why,
+    pub(super) layout: Layout,
+}
+
+/// What is known of a cable's end when the label is chosen.
+pub(super) struct Subject<'a> {
+    pub(super) diameter: Option<&'a Diameter>,
+    pub(super) plug: &'a Plug,
+    pub(super) lines: &'a [String],
+}
+
+const fn suits(build: Build, form: &Form) -> bool {
+    matches!(
+        (build, form),
+        (Build::Flag | Build::Band | Build::Plate, Form::Tape)
+            | (Build::Wrap, Form::Wrap { .. })
+            | (Build::Sleeve, Form::Sleeve(_))
+    )
+}
+
+/// Of several reasons, the one that helps most: it is nearest to a label that works.
+const fn rank(misfit: &Misfit) -> u8 {
+    match misfit.kind {
+        MisfitKind::Glyph | MisfitKind::NoText => 0,
+        MisfitKind::NoDiameter => 1,
+        MisfitKind::Legibility => 2,
+        MisfitKind::TooLong => 3,
+        MisfitKind::DoesNotPass => 4,
+        MisfitKind::Diameter => 5,
+        MisfitKind::DoesNotGrip => 6,
+        MisfitKind::Stock => 7,
+    }
+}
+
+impl Job {
+    /// Lays one label out on one stock of the job.
+    fn attempt(&self, build: Build, stock: usize, subject: &Subject<'_>) -> Result<Layout, Misfit> {
+        let request = Request {
+            build,
+            stock: &self.stocks[stock],
+            printer: &self.printer,
+            diameter: subject.diameter,
+            plug: subject.plug,
+            lines: subject.lines,
+            design: &self.design,
+        };
+        let layout = lay_out(&request, &self.fonts)?;
+        let rules = &self.rules[stock];
+        if rules.holds(layout.along) {
+            return Ok(layout);
+        }
+        let dpi = self.printer.along;
+        Err(Misfit {
+            kind: MisfitKind::TooLong,
+            field: "text",
+            found: format!("a label of {}", dpi.length(layout.along)),
+            wanted: format!("at most {} on {}", dpi.length(rules.longest_label()), self.stocks[stock].id),
+        })
+    }
+
+    /// The first of these stocks on which the build works, or the most helpful reason why none does.
+    fn first_that_works(&self, build: Build, stocks: &[usize], subject: &Subject<'_>) -> Result<(usize, Layout), Option<Misfit>> {
+        let mut worst: Option<Misfit> = None;
+        for &stock in stocks.iter().filter(|&&stock| suits(build, &self.stocks[stock].form)) {
+            match self.attempt(build, stock, subject) {
+                Ok(layout) => return Ok((stock, layout)),
+                Err(misfit) if worst.as_ref().is_none_or(|old| rank(&misfit) < rank(old)) => worst = Some(misfit),
+                Err(_) => {}
+            }
+        }
+        Err(worst)
+    }
+
+    /// Chooses build and stock among `stocks`; `build` is `None` where the tool is to choose.
+    pub(super) fn choose(&self, build: Option<Build>, stocks: &[usize], subject: &Subject<'_>) -> Result<Choice, Misfit> {
+        let no_stock = |build: &str| Misfit {
+            kind: MisfitKind::Stock,
+            field: "stock",
+            found: stocks.iter().map(|&stock| self.stocks[stock].id.as_str()).collect::<Vec<_>>().join(", "),
+            wanted: format!("stock for a {build}"),
+        };
+        if let Some(build) = build {
+            return match self.first_that_works(build, stocks, subject) {
+                Ok((stock, layout)) => Ok(Choice { stock, why: Why::Asked, layout }),
+                Err(misfit) => Err(misfit.unwrap_or_else(|| no_stock(build.word()))),
+            };
+        }
+        let thick = subject.diameter.is_some_and(|diameter| diameter.typical >= THICK);
+        let order = [
+            (matches!(subject.plug, Plug::Bare), Build::Sleeve, Why::NoPlugYet),
+            (true, Build::Wrap, Why::InRange),
+            (thick, Build::Band, Why::Thick),
+            (true, Build::Flag, Why::NothingCloser),
+        ];
+        let mut worst: Option<Misfit> = None;
+        for (_, build, why) in order.into_iter().filter(|(may, ..)| *may) {
+            match self.first_that_works(build, stocks, subject) {
+                Ok((stock, layout)) => return Ok(Choice { stock, why, layout }),
+                // The flag, tried last, is the label of last resort: its reason is the one to tell.
+                Err(misfit) => worst = misfit.or(worst),
+            }
+        }
+        Err(worst.unwrap_or_else(|| no_stock("cable label")))
+    }
+
+    /// An offer that would work, in words: with what the job has, else with any stock known.
+    pub(super) fn offer(&self, tried: Option<Build>, subject: &Subject<'_>) -> Option<String> {
+        let order = [Build::Wrap, Build::Flag, Build::Band, Build::Sleeve];
+        let may = |build: Build| build != Build::Sleeve || !matches!(subject.plug, Plug::Unsaid);
+        let in_job: Vec<usize> = (0..self.in_job).collect();
+        let known: Vec<usize> = (0..self.stocks.len()).collect();
+        for (stocks, from) in [(&in_job, ""), (&known, ", which is not in this job")] {
+            let same_build_first = tried.into_iter().chain(order.into_iter().filter(|&build| may(build) && Some(build) != tried));
+            for build in same_build_first {
+                if let Ok((stock, _)) = self.first_that_works(build, stocks, subject) {
+                    return Some(format!("a {build} on {} would work{from}", self.stocks[stock].id));
+                }
+            }
+        }
+        subject.diameter.is_none().then(|| "measure the cable and fill in od, or ask for a plate (a tie-on tag)".to_owned())
+    }
+}

@@ -1,0 +1,433 @@
+//! Job to driver to link, and back: printing streams strip by strip, and reading a stream again.
+
+use crate::bitmap::Bitmap;
+use crate::error::{Error, Kind, Result};
+use crate::font::Pen;
+use crate::job::{Job, StockPlan};
+use crate::layout::Layout;
+use crate::raster::{Raster, snip_guide};
+use crate::strip::{self, Strip};
+use crate::unit::{Dots, Dpi};
+use std::io::{self, Write};
+use std::path::PathBuf;
+use std::time::Duration;
+use tapewright_host::{
+    Cut, CutKind, Decoder, Events, Failure, FaultKind, HostError, JobSpec, Module, Page, Session, Sink, StripSpec, find,
+};
+
+/// Rows handed to a driver at a time, in bytes.
+const CHUNK: usize = 64 << 10;
+
+/// Where driver modules are looked for: beside the program, then in the user's folder.
+pub fn driver_folders(user: Option<PathBuf>) -> Vec<PathBuf> {
+    let beside = std::env::current_exe().ok().and_then(|program| program.parent().map(PathBuf::from));
+    beside.into_iter().chain(user.map(|folder| folder.join("drivers"))).collect()
+}
+
+/// The modules found, and those refused with the reason.
+pub fn modules(folders: &[PathBuf]) -> (Vec<Module>, Vec<Error>) {
+    let found = find(folders);
+    (found.modules, found.refused.into_iter().map(host_error).collect())
+}
+
+/// The module that has a family.
+///
+/// # Errors
+/// Kind `Driver`: none has it; names the families found and the folders looked in.
+pub fn module_for<'m>(modules: &'m [Module], family: &str, folders: &[PathBuf]) -> Result<&'m Module> {
+    modules.iter().find(|module| module.family(family).is_some()).ok_or_else(|| {
+        let known: Vec<&str> = modules.iter().flat_map(|m| m.families().iter().map(|f| f.id.as_str())).collect();
+        let known = if known.is_empty() { "none".to_owned() } else { known.join(", ") };
+        let folders: Vec<String> = folders.iter().map(|folder| folder.display().to_string()).collect();
+        Error::driver(format!("found no driver family `{family}` (found: {known}), wanted its module in {}", folders.join(" or ")))
+    })
+}
+
+fn host_error(error: HostError) -> Error {
+    let kind = match &error {
+        HostError::Misuse { .. } => Kind::Bug,
+        HostError::Fault(fault) if fault.kind == FaultKind::Limit => Kind::Limit,
+        HostError::Fault(fault) if matches!(fault.kind, FaultKind::BadArgument | FaultKind::Unsupported) => Kind::Input,
+        _ => Kind::Driver,
+    };
+    Error::new(kind, error.to_string())
+}
+
+/// A sink that writes to a link which never answers.
+struct ToLink<'w> {
+    link: &'w mut dyn Write,
+}
+
+impl Sink for ToLink<'_> {
+    type Error = io::Error;
+
+    fn bytes(&mut self, bytes: &[u8]) -> io::Result<()> {
+        self.link.write_all(bytes)
+    }
+
+    fn wait(&mut self, _time: Duration) -> io::Result<()> {
+        Ok(())
+    }
+
+    fn reply(&mut self, _count: usize, _time: Duration, _reply: &mut Vec<u8>) -> io::Result<()> {
+        Ok(())
+    }
+}
+
+/// A session with the link its bytes go to.
+struct Stream<'w> {
+    session: Session,
+    sink: ToLink<'w>,
+}
+
+impl Stream<'_> {
+    /// Makes a step of the driver and sends what it puts out.
+    fn step(&mut self, step: impl FnOnce(&mut Session) -> std::result::Result<(), HostError>) -> Result<()> {
+        step(&mut self.session).map_err(host_error)?;
+        self.session.drain(&mut self.sink).map_err(|failure| match failure {
+            Failure::Host(error) => host_error(error),
+            Failure::Caller(error) => {
+                let kind = if error.kind() == io::ErrorKind::BrokenPipe { Kind::Device } else { Kind::Storage };
+                Error::new(kind, format!("the stream cannot be written: {error}"))
+            }
+        })
+    }
+}
+
+impl Stream<'_> {
+    fn blank(&mut self, lines: Dots) -> Result<()> {
+        let lines = count(lines)?;
+        self.step(|session| session.blank(lines))
+    }
+}
+
+fn count(dots: Dots) -> Result<u32> {
+    u32::try_from(dots.0).map_err(|_| Error::bug(format!("{dots} is no count")))
+}
+
+fn job_spec(job: &Job, plan: &StockPlan, name: &str) -> Result<JobSpec> {
+    let (printer, stock) = (&job.printer, job.stock(plan));
+    Ok(JobSpec {
+        name: name.replace('\0', ""),
+        strips: u32::try_from(plan.strips.strips.len()).unwrap_or(0),
+        dpi_across_milli: printer.across.milli(),
+        dpi_along_milli: printer.along.milli(),
+        dots: count(printer.head)?,
+        web_first_dot: i32::try_from(printer.stock_edge(stock).0).map_err(|_| Error::bug("the stock lies nowhere"))?,
+        web_dots: count(printer.across.dots_nearest(stock.width))?.max(1),
+        width_um: u32::try_from(stock.width.0).unwrap_or(0),
+        stock_kind: stock.form.word().to_owned(),
+        stock_title: stock.title.replace('\0', ""),
+        options: printer.options.iter().map(|(key, value)| (key.clone(), value.clone())).collect(),
+    })
+}
+
+/// Prints the labels on one stock: every strip of its plan through a driver to a link.
+///
+/// Memory does not grow with the number of labels: one label's rows are held at a time. `progress`
+/// hears of every label handed to the driver.
+///
+/// # Errors
+/// Kind `Driver`, `Input` or `Limit` as the driver reports; `Storage` or `Device` when the link fails.
+pub fn print(
+    job: &Job,
+    plan: &StockPlan,
+    module: &Module,
+    name: &str,
+    link: &mut dyn Write,
+    progress: &mut dyn FnMut(),
+) -> Result<()> {
+    let session = module.open(&job.printer.driver).map_err(host_error)?;
+    let mut stream = Stream { session, sink: ToLink { link } };
+    let spec = job_spec(job, plan, name)?;
+    stream.step(|session| session.begin_job(&spec))?;
+    let mut rows = Rows::new(job, plan)?;
+    for (index, labels) in plan.strips.strips.iter().enumerate() {
+        let strip = job.strip(plan, labels);
+        let cuts = strip.cuts.iter().map(|&(at, kind)| {
+            let kind = if kind == strip::Cut::Half { CutKind::Half } else { CutKind::Full };
+            Ok(Cut { line: count(at)?, kind })
+        });
+        let cuts: Vec<Cut> = cuts.collect::<Result<_>>()?;
+        let last = strip.starts.len() - 1;
+        let end = strip.starts[last] + plan.lengths[labels.end - 1];
+        let spec = StripSpec {
+            index: u32::try_from(index).map_err(|_| Error::limit("more strips than can be counted"))?,
+            lines: count(strip.length)?,
+            lead_lines: count(strip.ledger.lead)?,
+            trail_lines: count(strip.length - end)?,
+            labels: u32::try_from(labels.len()).map_err(|_| Error::limit("more labels than can be counted"))?,
+            cuts: &cuts,
+        };
+        stream.step(|session| session.begin_strip(&spec))?;
+        send_lines(&mut rows, labels.start, &strip, &mut stream, progress)?;
+        stream.step(Session::end_strip)?;
+    }
+    stream.step(Session::end_job)?;
+    stream.sink.link.flush().map_err(|error| Error::storage(format!("the stream cannot be written: {error}")))
+}
+
+/// The head lines of a plan's labels, one label at a time.
+pub struct Rows<'j> {
+    job: &'j Job,
+    plan: &'j StockPlan,
+    raster: Raster<'j>,
+    label: Bitmap,
+    rows: Vec<u8>,
+    /// What `rows` shows: the far end is often the same as the near one.
+    held: Option<Layout>,
+    head: usize,
+    zone: (usize, usize),
+}
+
+impl<'j> Rows<'j> {
+    /// Nothing drawn yet.
+    ///
+    /// # Errors
+    /// Kind `Bug`: the plan's stock does not lie under the head.
+    pub fn new(job: &'j Job, plan: &'j StockPlan) -> Result<Self> {
+        let zone = job.printer.zone(job.stock(plan)).ok_or_else(|| Error::bug("the stock lies off the head"))?;
+        Ok(Self {
+            job,
+            plan,
+            raster: Raster::new(Pen::new(job.fonts())),
+            label: Bitmap::new(0, 0),
+            rows: Vec::new(),
+            held: None,
+            head: count(job.printer.head)? as usize,
+            zone: (count(zone.0)? as usize, count(zone.1)? as usize),
+        })
+    }
+
+    /// Bytes of a head line.
+    pub const fn row_bytes(&self) -> usize {
+        self.head.div_ceil(8)
+    }
+
+    /// The head lines of the label drawn last, back to back.
+    pub fn rows(&self) -> &[u8] {
+        &self.rows
+    }
+
+    /// Draws a label of the plan, by its place in the plan; its length.
+    ///
+    /// # Errors
+    /// Kind `Bug`: the label does not come out as planned.
+    pub fn draw(&mut self, label: usize) -> Result<Dots> {
+        let slot = self.plan.slots[label];
+        let layout = self.job.lay_out(self.plan, slot)?;
+        let along = layout.along;
+        if along != self.plan.lengths[label] {
+            return Err(Error::bug(format!("a label planned at {} lays out to {along}", self.plan.lengths[label])));
+        }
+        if self.held.as_ref() != Some(&layout) {
+            self.raster.draw(&layout, self.job.stock(self.plan).mirrored, &mut self.label);
+            self.rows.clear();
+            self.label.append_head_lines(self.head, self.zone.0, &mut self.rows);
+            self.held = Some(layout);
+        }
+        Ok(along)
+    }
+
+    /// The one head line of a snip guide.
+    pub fn guide(&self) -> Vec<u8> {
+        let mut row = Vec::new();
+        snip_guide(self.zone.1).append_head_lines(self.head, self.zone.0, &mut row);
+        row
+    }
+}
+
+/// Sends the lines of one strip: lead, labels, gaps with their guides, trail.
+fn send_lines(
+    rows: &mut Rows<'_>,
+    first: usize,
+    strip: &Strip,
+    stream: &mut Stream<'_>,
+    progress: &mut dyn FnMut(),
+) -> Result<()> {
+    let row_bytes = rows.row_bytes();
+    let mut at = Dots::ZERO;
+    let mut guides = strip.guides.iter().copied().peekable();
+    let guide = |at: Dots, guide: Dots, row: &[u8], stream: &mut Stream<'_>| -> Result<Dots> {
+        stream.blank(guide - at)?;
+        stream.step(|session| session.lines(row, 1))?;
+        Ok(guide + Dots(1))
+    };
+    let guide_row = rows.guide();
+    for (nth, &start) in strip.starts.iter().enumerate() {
+        while let Some(next) = guides.next_if(|&guide| guide < start) {
+            at = guide(at, next, &guide_row, stream)?;
+        }
+        stream.blank(start - at)?;
+        at = start + rows.draw(first + nth)?;
+        for chunk in rows.rows().chunks((CHUNK / row_bytes).max(1) * row_bytes) {
+            let lines = u32::try_from(chunk.len() / row_bytes).unwrap_or(0);
+            stream.step(|session| session.lines(chunk, lines))?;
+        }
+        progress();
+    }
+    for next in guides {
+        at = guide(at, next, &guide_row, stream)?;
+    }
+    stream.blank(strip.length - at)
+}
+
+/// One strip as a stream says it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct StripRead {
+    /// Head lines.
+    pub lines: u64,
+    /// Dots in a line.
+    pub dots: u32,
+    /// Resolution along, thousandths of a dot per inch.
+    pub along: Option<Dpi>,
+    /// Lines before which half cuts fall.
+    pub half_cuts: Vec<u32>,
+    /// Lines before which full cuts fall; the end of the strip counts as its number of lines.
+    pub full_cuts: Vec<u32>,
+    /// Inked dots.
+    pub ink: u64,
+}
+
+/// What to do with the lines of a stream that is read back.
+pub trait Lines {
+    /// A strip begins, numbered from 1.
+    ///
+    /// # Errors
+    /// Whatever stops the reading.
+    fn begin(&mut self, strip: usize, dots: u32, lines: Option<u32>) -> Result<()>;
+
+    /// Rows of `ceil(dots / 8)` bytes.
+    ///
+    /// # Errors
+    /// Whatever stops the reading.
+    fn rows(&mut self, rows: &[u8]) -> Result<()>;
+
+    /// The strip ends.
+    ///
+    /// # Errors
+    /// Whatever stops the reading.
+    fn end(&mut self, strip: &StripRead) -> Result<()>;
+}
+
+struct Reader<'l> {
+    strips: usize,
+    open: StripRead,
+    row_bytes: usize,
+    lines: &'l mut dyn Lines,
+}
+
+impl Events for Reader<'_> {
+    type Error = Error;
+
+    fn strip_begin(&mut self, page: &Page) -> Result<()> {
+        self.strips += 1;
+        self.row_bytes = page.bytes_per_line() as usize;
+        self.open = StripRead {
+            dots: page.dots,
+            along: page.dpi_along_milli.and_then(Dpi::from_milli),
+            ..StripRead::default()
+        };
+        self.lines.begin(self.strips, page.dots, page.lines)
+    }
+
+    fn lines(&mut self, rows: &[u8], count: u32) -> Result<()> {
+        self.open.lines += u64::from(count);
+        self.open.ink += rows.iter().map(|byte| u64::from(byte.count_ones())).sum::<u64>();
+        self.lines.rows(rows)
+    }
+
+    fn blank(&mut self, count: u32) -> Result<()> {
+        self.open.lines += u64::from(count);
+        let blank = vec![0; self.row_bytes * 256];
+        let mut left = count as usize;
+        while left > 0 {
+            let some = left.min(256);
+            self.lines.rows(&blank[..some * self.row_bytes])?;
+            left -= some;
+        }
+        Ok(())
+    }
+
+    fn cut(&mut self, cut: Cut) -> Result<()> {
+        match cut.kind {
+            CutKind::Half => self.open.half_cuts.push(cut.line),
+            CutKind::Full => self.open.full_cuts.push(cut.line),
+        }
+        Ok(())
+    }
+
+    fn strip_end(&mut self) -> Result<()> {
+        self.lines.end(&self.open)
+    }
+}
+
+/// Finds the family a stream is of, by its first bytes.
+///
+/// # Errors
+/// Kind `Input`: no module knows it. Kind `Driver`: a module broke its contract.
+pub fn recognise(modules: &[Module], first: &[u8], family: Option<&str>) -> Result<Decoder> {
+    let mut best = (0, None);
+    for module in modules {
+        for info in module.families() {
+            let Some(readback) = module.readback(&info.id).map_err(host_error)? else { continue };
+            if family == Some(info.id.as_str()) {
+                return readback.decoder().map_err(host_error);
+            }
+            let score = readback.recognises(first).map_err(host_error)?;
+            if score > best.0 {
+                best = (score, Some(readback));
+            }
+        }
+    }
+    match (best.1, family) {
+        (Some(readback), None) => readback.decoder().map_err(host_error),
+        (_, Some(family)) => Err(Error::input(format!("found no driver family `{family}` that can read streams"))),
+        (None, None) => Err(Error::input("found a stream no driver module knows, wanted one that a module wrote")),
+    }
+}
+
+/// Reads a stream back in one pass.
+///
+/// # Errors
+/// Kind `Input`: the stream is not in order; kind `Driver`: the module is not.
+pub fn read_back(decoder: &mut Decoder, stream: &mut dyn io::Read, first: &[u8], lines: &mut dyn Lines) -> Result<()> {
+    let mut reader = Reader { strips: 0, open: StripRead::default(), row_bytes: 0, lines };
+    let failed = |failure: Failure<Error>| match failure {
+        Failure::Host(HostError::Fault(fault)) => Error::input(fault.text),
+        Failure::Host(error) => host_error(error),
+        Failure::Caller(error) => error,
+    };
+    decoder.push(first, &mut reader).map_err(failed)?;
+    let mut buffer = vec![0; CHUNK];
+    loop {
+        let got = match stream.read(&mut buffer) {
+            Ok(0) => break,
+            Ok(got) => got,
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => continue,
+            Err(error) => return Err(Error::storage(format!("the stream cannot be read: {error}"))),
+        };
+        decoder.push(&buffer[..got], &mut reader).map_err(failed)?;
+    }
+    decoder.finish(&mut reader).map_err(failed)
+}
+
+/// A reader that keeps only the figures.
+#[derive(Default)]
+pub struct Figures(pub Vec<StripRead>);
+
+impl Lines for Figures {
+    fn begin(&mut self, _strip: usize, _dots: u32, _lines: Option<u32>) -> Result<()> {
+        Ok(())
+    }
+
+    fn rows(&mut self, _rows: &[u8]) -> Result<()> {
+        Ok(())
+    }
+
+    fn end(&mut self, strip: &StripRead) -> Result<()> {
+        self.0.push(strip.clone());
+        Ok(())
+    }
+}
+

@@ -1,0 +1,346 @@
+//! Job files, flags and the user's own folder, settled into one job.
+
+use crate::cable::{Kinds, Plugs};
+use crate::error::{Doing, Error, Result};
+use crate::job::{Ends, Job, Wishes};
+use crate::layout::{Build, Design, Runs};
+use crate::media::Catalogue;
+use crate::store::files::read_text;
+use crate::store::table::{TableOptions, read};
+use crate::strip::Between;
+use crate::unit::Micrometres;
+use serde::Deserialize;
+use std::collections::BTreeMap;
+use std::path::{Path, PathBuf};
+
+/// One word or a list of them.
+#[derive(Clone, Debug, PartialEq, Eq, Deserialize)]
+#[serde(untagged)]
+enum OneOrMore {
+    One(String),
+    More(Vec<String>),
+}
+
+impl OneOrMore {
+    fn list(self) -> Vec<String> {
+        match self {
+            Self::One(one) => vec![one],
+            Self::More(more) => more,
+        }
+    }
+}
+
+/// A job file as written. Every field may be left out, and a flag overrides it.
+#[derive(Clone, Debug, Default, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct JobFile {
+    list: Option<PathBuf>,
+    sheet: Option<String>,
+    printer: Option<String>,
+    stock: Option<OneOrMore>,
+    build: Option<String>,
+    ends: Option<String>,
+    owner: Option<String>,
+    between: Option<String>,
+    text: Option<OneOrMore>,
+    text_near: Option<OneOrMore>,
+    text_far: Option<OneOrMore>,
+    stock_files: Vec<PathBuf>,
+    printer_files: Vec<PathBuf>,
+    kind_files: Vec<PathBuf>,
+    plug_files: Vec<PathBuf>,
+    columns: BTreeMap<String, String>,
+    design: DesignFile,
+}
+
+#[derive(Clone, Debug, Default, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct DesignFile {
+    reading_mm: Option<f64>,
+    largest_cap_mm: Option<f64>,
+    flag_runs: Option<String>,
+    flag_face_mm: Option<f64>,
+    least_length_mm: Option<f64>,
+    margin_mm: Option<f64>,
+    band_turns: Option<f64>,
+}
+
+/// What the command line says about a job; each overrides the job file.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Flags {
+    /// Printer id.
+    pub printer: Option<String>,
+    /// Stock ids.
+    pub stock: Vec<String>,
+    /// Build word or `auto`.
+    pub build: Option<String>,
+    /// `both`, `near` or `far`.
+    pub ends: Option<String>,
+    /// Owner mark.
+    pub owner: Option<String>,
+    /// `half`, `full` or `snip`.
+    pub between: Option<String>,
+    /// Lines of text for both ends.
+    pub text: Vec<String>,
+    /// Lines of text for the far end only.
+    pub text_far: Vec<String>,
+    /// Sheet of a spreadsheet.
+    pub sheet: Option<String>,
+    /// `ours=theirs` column names.
+    pub column: Vec<String>,
+    /// Reading distance in millimetres.
+    pub reading_mm: Option<f64>,
+    /// Which way flags read: `tape` or `cable`.
+    pub flag_runs: Option<String>,
+}
+
+/// The user's own folder: stocks, printers, kinds, plugs and driver modules of theirs.
+///
+/// `TAPEWRIGHT_CONFIG` if set, else `tapewright` in the platform's place for settings; `None` where
+/// the platform tells none.
+pub fn user_folder() -> Option<PathBuf> {
+    let var = |name| std::env::var_os(name).filter(|value| !value.is_empty()).map(PathBuf::from);
+    if let Some(folder) = var("TAPEWRIGHT_CONFIG") {
+        return Some(folder);
+    }
+    let base = if cfg!(windows) {
+        var("APPDATA")
+    } else {
+        var("XDG_CONFIG_HOME").or_else(|| var("HOME").map(|home| home.join(".config")))
+    };
+    base.map(|base| base.join("tapewright"))
+}
+
+/// Everything known before a job is read: shipped data and the user's folder.
+pub struct Known {
+    /// Stocks and printers.
+    pub catalogue: Catalogue,
+    /// Cable kinds.
+    pub kinds: Kinds,
+    /// Plugs.
+    pub plugs: Plugs,
+}
+
+impl Known {
+    /// The shipped data, and `stocks.toml`, `printers.toml`, `kinds.toml`, `plugs.toml` of the
+    /// user's folder where they exist.
+    ///
+    /// # Errors
+    /// Kind `Input`: one of those files is wrong. Kind `Storage`: it cannot be read.
+    pub fn load(folder: Option<&Path>) -> Result<Self> {
+        let mut known = Self { catalogue: Catalogue::shipped(), kinds: Kinds::shipped(), plugs: Plugs::shipped() };
+        if let Some(folder) = folder {
+            for (name, add) in ADDERS {
+                let path = folder.join(name);
+                if path.is_file() {
+                    add(&mut known, &path)?;
+                }
+            }
+        }
+        Ok(known)
+    }
+}
+
+type Add = fn(&mut Known, &Path) -> Result<()>;
+
+const ADDERS: [(&str, Add); 4] =
+    [("stocks.toml", add_stocks), ("printers.toml", add_printers), ("kinds.toml", add_kinds), ("plugs.toml", add_plugs)];
+
+fn add_stocks(known: &mut Known, path: &Path) -> Result<()> {
+    known.catalogue.add_stocks(&read_text(path)?).doing(|| path.display().to_string())
+}
+
+fn add_printers(known: &mut Known, path: &Path) -> Result<()> {
+    known.catalogue.add_printers(&read_text(path)?).doing(|| path.display().to_string())
+}
+
+fn add_kinds(known: &mut Known, path: &Path) -> Result<()> {
+    known.kinds.add_toml(&read_text(path)?, &path.display().to_string())
+}
+
+fn add_plugs(known: &mut Known, path: &Path) -> Result<()> {
+    known.plugs.add_toml(&read_text(path)?, &path.display().to_string())
+}
+
+/// One of a few words.
+fn word<T>(field: &str, text: &str, wanted: &str, read: impl Fn(&str) -> Option<T>) -> Result<T> {
+    read(text.trim()).ok_or_else(|| Error::input(format!("{field}: found `{text}`, wanted {wanted}")))
+}
+
+fn millimetres(field: &str, mm: f64, least: f64, most: f64) -> Result<Micrometres> {
+    if mm.is_finite() && (least..=most).contains(&mm) {
+        Ok(Micrometres::from_mm(mm))
+    } else {
+        Err(Error::input(format!("{field}: found {mm}, wanted {least} to {most}")))
+    }
+}
+
+fn flag_runs(text: &str) -> Result<Runs> {
+    word("flag_runs", text, "tape or cable", |text| match text {
+        "tape" => Some(Runs::Tape),
+        "cable" => Some(Runs::Cable),
+        _ => None,
+    })
+}
+
+impl DesignFile {
+    fn settle(&self) -> Result<Design> {
+        let mut design = Design::default();
+        let set = |to: &mut Micrometres, field, value: Option<f64>, least, most| -> Result<()> {
+            if let Some(mm) = value {
+                *to = millimetres(field, mm, least, most)?;
+            }
+            Ok(())
+        };
+        set(&mut design.reading, "design: reading_mm", self.reading_mm, 100.0, 20_000.0)?;
+        set(&mut design.flag_face, "design: flag_face_mm", self.flag_face_mm, 5.0, 80.0)?;
+        set(&mut design.least_length, "design: least_length_mm", self.least_length_mm, 2.0, 500.0)?;
+        set(&mut design.margin, "design: margin_mm", self.margin_mm, 0.0, 50.0)?;
+        if let Some(mm) = self.largest_cap_mm {
+            design.largest_cap = Some(millimetres("design: largest_cap_mm", mm, 0.5, 200.0)?);
+        }
+        if let Some(runs) = &self.flag_runs {
+            design.flag_runs = flag_runs(runs).doing(|| "design".into())?;
+        }
+        if let Some(turns) = self.band_turns {
+            let field = "design: band_turns";
+            design.band_turns_percent = millimetres(field, turns, 1.1, 5.0)?.0 / 10;
+        }
+        Ok(design)
+    }
+}
+
+/// Builds and ends and text of file and flags, flags first.
+fn wishes(file: &JobFile, flags: &Flags) -> Result<Wishes> {
+    let usual = Wishes::default();
+    let build_words = "flag, wrap, band, sleeve, plate or auto";
+    let build = match flags.build.as_ref().or(file.build.as_ref()) {
+        None => usual.build,
+        Some(text) if text.trim().eq_ignore_ascii_case("auto") => None,
+        Some(text) => Some(word("build", text, build_words, Build::named)?),
+    };
+    let mut design = file.design.settle()?;
+    if let Some(mm) = flags.reading_mm {
+        design.reading = millimetres("--reading-mm", mm, 100.0, 20_000.0)?;
+    }
+    if let Some(runs) = &flags.flag_runs {
+        design.flag_runs = flag_runs(runs)?;
+    }
+    let stocks = if flags.stock.is_empty() {
+        file.stock.clone().map_or(usual.stocks, OneOrMore::list)
+    } else {
+        flags.stock.clone()
+    };
+    let list = |lines: &Option<OneOrMore>| lines.clone().map(OneOrMore::list);
+    let both = if flags.text.is_empty() { list(&file.text) } else { Some(flags.text.clone()) };
+    let both = both.unwrap_or(usual.near);
+    let near = if flags.text.is_empty() { list(&file.text_near) } else { None };
+    let far = match (flags.text_far.is_empty(), flags.text.is_empty()) {
+        (false, _) => Some(flags.text_far.clone()),
+        (true, true) => list(&file.text_far),
+        (true, false) => None,
+    };
+    Ok(Wishes {
+        printer: flags.printer.clone().or_else(|| file.printer.clone()).unwrap_or(usual.printer),
+        stocks,
+        build,
+        ends: match flags.ends.as_ref().or(file.ends.as_ref()) {
+            None => usual.ends,
+            Some(text) => word("ends", text, "both, near or far", Ends::named)?,
+        },
+        near: near.unwrap_or_else(|| both.clone()),
+        far: far.unwrap_or(both),
+        owner: flags.owner.clone().or_else(|| file.owner.clone()).unwrap_or(usual.owner),
+        between: match flags.between.as_ref().or(file.between.as_ref()) {
+            None => None,
+            Some(text) => Some(word("between", text, "half, full or snip", Between::named)?),
+        },
+        design,
+    })
+}
+
+fn read_job_file(path: &Path) -> Result<JobFile> {
+    let text = read_text(path)?;
+    toml::from_str(&text).map_err(|error| {
+        let line = error.span().map_or(0, |span| text[..span.start.min(text.len())].matches('\n').count() + 1);
+        Error::input(format!("line {line}: {}", error.message().replace('\n', "; "))).doing(path.display().to_string())
+    })
+}
+
+/// Reads a job: a TOML job file, or a cable list directly, with flags for the rest.
+///
+/// Paths in a job file are relative to the file.
+///
+/// # Errors
+/// Kind `Input`: a file or flag is wrong. Kind `Storage`: a file cannot be read. Kind `Limit`: a
+/// list is larger than stated.
+pub fn load_job(path: &Path, flags: &Flags, mut known: Known) -> Result<Job> {
+    let is_job_file = path.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("toml"));
+    let file = if is_job_file { read_job_file(path)? } else { JobFile::default() };
+    let place = path.parent().unwrap_or(Path::new(""));
+    let of_job = |error: Error| if is_job_file { error.doing(path.display().to_string()) } else { error };
+    for (files, add) in [
+        (&file.stock_files, add_stocks as Add),
+        (&file.printer_files, add_printers),
+        (&file.kind_files, add_kinds),
+        (&file.plug_files, add_plugs),
+    ] {
+        for file in files {
+            add(&mut known, &place.join(file)).map_err(of_job)?;
+        }
+    }
+    let wishes = wishes(&file, flags).map_err(of_job)?;
+    let mut columns = file.columns;
+    for pair in &flags.column {
+        let Some((ours, theirs)) = pair.split_once('=') else {
+            return Err(Error::input(format!("--column: found `{pair}`, wanted OURS=THEIRS such as od_mm=\"Outside dia\"")));
+        };
+        columns.insert(ours.trim().to_owned(), theirs.trim().to_owned());
+    }
+    let options = TableOptions { sheet: flags.sheet.clone().or(file.sheet), columns, delimiter: None };
+    let list_path = match (&file.list, is_job_file) {
+        (Some(list), _) => place.join(list),
+        (None, false) => path.to_owned(),
+        (None, true) => return Err(of_job(Error::input("found no `list`, wanted the cable list (list = \"cables.csv\")"))),
+    };
+    let list = read(&list_path, &options)?;
+    Job::new(list, wishes, known.catalogue, known.kinds, known.plugs).map_err(of_job)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn wishes_of(text: &str, flags: &Flags) -> Result<Wishes> {
+        let file: JobFile = toml::from_str(text).map_err(|error| Error::input(error.message()))?;
+        wishes(&file, flags)
+    }
+
+    #[test]
+    fn flags_override_the_file_and_the_file_the_usual() {
+        let file = "stock = ['tape-9', 'wrap-24']\nbuild = 'auto'\ntext = ['{batch}']\ntext_far = '{to}'\nbetween = 'snip'";
+        let wishes = wishes_of(file, &Flags::default()).unwrap();
+        assert_eq!((wishes.stocks.len(), wishes.build, wishes.near.len()), (2, None, 1));
+        assert_eq!((wishes.far[0].as_str(), wishes.printer.as_str()), ("{to}", "bench-180"));
+        assert_eq!(wishes.between, Some(Between::Snip));
+        let flags = Flags { stock: vec!["tape-6".into()], build: Some("band".into()), text: vec!["{number}".into()], ..Flags::default() };
+        let wishes = wishes_of(file, &flags).unwrap();
+        assert_eq!((wishes.stocks[0].as_str(), wishes.build), ("tape-6", Some(Build::Band)));
+        assert_eq!((wishes.near[0].as_str(), wishes.far[0].as_str()), ("{number}", "{number}"));
+    }
+
+    #[test]
+    fn a_wrong_word_says_what_there_is() {
+        for (text, wanted) in [
+            ("build = 'ring'", "build: found `ring`, wanted flag, wrap, band, sleeve, plate or auto"),
+            ("ends = 'left'", "ends: found `left`, wanted both, near or far"),
+            ("between = 'tear'", "between: found `tear`, wanted half, full or snip"),
+            ("[design]\nreading_mm = 5", "design: reading_mm: found 5, wanted 100 to 20000"),
+            ("[design]\nflag_runs = 'up'", "design: flag_runs: found `up`, wanted tape or cable"),
+            ("colour = 'red'", "unknown field `colour`"),
+        ] {
+            let found = wishes_of(text, &Flags::default()).unwrap_err().to_string();
+            assert!(found.contains(wanted), "found {found}, wanted {wanted}");
+        }
+    }
+}

@@ -1,0 +1,158 @@
+//! Small files read whole, and files that are whole or not there.
+
+use crate::error::{Error, Kind, Result};
+use std::fs::File;
+use std::io::{self, BufWriter, Read, Write};
+use std::path::{Path, PathBuf};
+
+/// Most bytes of a settings file: far beyond any sensible one.
+pub const MAX_SETTINGS_BYTES: u64 = 4 << 20;
+
+/// An I/O error as ours, naming the path: who asked for what is not there must act, else the disk's owner.
+pub(crate) fn io_error(path: &Path, error: &io::Error) -> Error {
+    let kind = match error.kind() {
+        io::ErrorKind::NotFound | io::ErrorKind::IsADirectory | io::ErrorKind::NotADirectory => Kind::Input,
+        _ => Kind::Storage,
+    };
+    Error::new(kind, format!("{}: {}", path.display(), plain(error)))
+}
+
+/// The system's sentence without its number.
+fn plain(error: &io::Error) -> String {
+    let text = error.to_string();
+    text.split(" (os error").next().unwrap_or(&text).to_lowercase()
+}
+
+/// Reads a settings file.
+///
+/// # Errors
+/// Kind `Input`: not there, a folder, too large, not UTF-8. Kind `Storage`: it cannot be read.
+pub fn read_text(path: &Path) -> Result<String> {
+    let file = File::open(path).map_err(|error| io_error(path, &error))?;
+    if file.metadata().map_err(|error| io_error(path, &error))?.is_dir() {
+        return Err(Error::input(format!("{}: found a folder, wanted a file", path.display())));
+    }
+    let mut bytes = Vec::new();
+    file.take(MAX_SETTINGS_BYTES + 1).read_to_end(&mut bytes).map_err(|error| io_error(path, &error))?;
+    if bytes.len() as u64 > MAX_SETTINGS_BYTES {
+        let limit = MAX_SETTINGS_BYTES >> 20;
+        return Err(Error::input(format!("{}: found more than {limit} MiB, wanted a settings file", path.display())));
+    }
+    String::from_utf8(bytes).map_err(|error| {
+        let at = error.utf8_error().valid_up_to();
+        let line = error.as_bytes()[..at].iter().filter(|&&byte| byte == b'\n').count() + 1;
+        Error::input(format!("{}: line {line}: found bytes that are not UTF-8, wanted UTF-8 text", path.display()))
+    })
+}
+
+/// Makes a folder, and those above it.
+///
+/// # Errors
+/// Kind `Storage`, naming the path.
+pub fn make_folder(path: &Path) -> Result<()> {
+    std::fs::create_dir_all(path).map_err(|error| Error::storage(format!("{}: {}", path.display(), plain(&error))))
+}
+
+/// A file that appears under its name only when it is whole.
+///
+/// It is written as `NAME.part` beside its place; [`WholeFile::finish`] moves it there. Dropped
+/// before that, the part is removed and what stood there before is untouched.
+pub struct WholeFile {
+    path: PathBuf,
+    part: PathBuf,
+    file: Option<BufWriter<File>>,
+}
+
+impl WholeFile {
+    /// Begins a file.
+    ///
+    /// # Errors
+    /// Kind `Storage`, naming the path.
+    pub fn create(path: &Path) -> Result<Self> {
+        let storage = |error: &io::Error| Error::storage(format!("{}: {}", path.display(), plain(error)));
+        if path.is_dir() {
+            return Err(Error::storage(format!("{}: found a folder, wanted a place for a file", path.display())));
+        }
+        let mut name = path.file_name().unwrap_or_default().to_owned();
+        name.push(".part");
+        let part = path.with_file_name(name);
+        let file = File::create(&part).map_err(|error| storage(&error))?;
+        Ok(Self { path: path.to_owned(), part, file: Some(BufWriter::with_capacity(1 << 16, file)) })
+    }
+
+    /// Puts the file in its place.
+    ///
+    /// # Errors
+    /// Kind `Storage`, naming the path; then nothing has changed.
+    pub fn finish(mut self) -> Result<()> {
+        let storage = |error: &io::Error| Error::storage(format!("{}: {}", self.path.display(), plain(error)));
+        if let Some(file) = self.file.take() {
+            let done = file.into_inner().map_err(io::IntoInnerError::into_error).and_then(|file| file.sync_all());
+            if let Err(error) = done.and_then(|()| std::fs::rename(&self.part, &self.path)) {
+                let _ = std::fs::remove_file(&self.part);
+                return Err(storage(&error));
+            }
+        }
+        Ok(())
+    }
+}
+
+impl Write for WholeFile {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        self.file.as_mut().map_or(Ok(0), |file| file.write(bytes))
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.file.as_mut().map_or(Ok(()), Write::flush)
+    }
+}
+
+impl Drop for WholeFile {
+    fn drop(&mut self) {
+        if self.file.take().is_some() {
+            let _ = std::fs::remove_file(&self.part);
+        }
+    }
+}
+
+/// Writes a file whole.
+///
+/// # Errors
+/// Kind `Storage`, naming the path; then nothing has changed.
+pub fn write_whole(path: &Path, bytes: &[u8]) -> Result<()> {
+    let mut file = WholeFile::create(path)?;
+    file.write_all(bytes).map_err(|error| Error::storage(format!("{}: {}", path.display(), plain(&error))))?;
+    file.finish()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_file_is_whole_or_as_it_was() {
+        let folder = tempfile::tempdir().unwrap();
+        let path = folder.path().join("stream.pwg");
+        write_whole(&path, b"first").unwrap();
+        let mut half = WholeFile::create(&path).unwrap();
+        half.write_all(b"second, but").unwrap();
+        half.flush().unwrap();
+        drop(half);
+        assert_eq!(std::fs::read(&path).unwrap(), b"first");
+        assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1, "no part is left");
+        write_whole(&path, b"third").unwrap();
+        assert_eq!(std::fs::read(&path).unwrap(), b"third");
+    }
+
+    #[test]
+    fn what_is_wrong_is_said_with_the_path() {
+        let folder = tempfile::tempdir().unwrap();
+        let missing = read_text(&folder.path().join("job.toml")).unwrap_err();
+        assert_eq!(missing.kind(), Kind::Input);
+        assert!(missing.to_string().ends_with("job.toml: no such file or directory"), "{missing}");
+        std::fs::write(folder.path().join("latin.toml"), b"a = 1\nb = '\xE9'\n").unwrap();
+        let error = read_text(&folder.path().join("latin.toml")).unwrap_err().to_string();
+        assert!(error.contains("line 2: found bytes that are not UTF-8"), "{error}");
+        assert_eq!(WholeFile::create(&folder.path().join("no/such/file")).err().unwrap().kind(), Kind::Storage);
+    }
+}

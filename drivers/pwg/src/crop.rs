@@ -1,0 +1,87 @@
+//! From the head line to the page row.
+
+/// Cuts a row of dots out of a longer or shorter one.
+///
+/// Dot *j* of the result is dot `first + j` of the source, or 0 where the source has none. Dot 0
+/// is the most significant bit of byte 0 in both.
+#[derive(Debug, Clone, Copy)]
+pub(crate) struct Crop {
+    first: i64,
+    source_dots: u32,
+    dots: u32,
+}
+
+impl Crop {
+    pub(crate) fn new(first: i32, source_dots: u32, dots: u32) -> Crop {
+        Crop { first: i64::from(first), source_dots, dots }
+    }
+
+    /// The source itself is the result, spare bits included.
+    pub(crate) fn is_identity(&self) -> bool {
+        self.first == 0 && self.source_dots == self.dots && self.dots.is_multiple_of(8)
+    }
+
+    /// Fills `to`, ⌈dots / 8⌉ bytes, from a source line; spare bits become 0.
+    pub(crate) fn row(&self, line: &[u8], to: &mut [u8]) {
+        let first_byte = self.first.div_euclid(8);
+        let shift = self.first.rem_euclid(8);
+        let mut high = self.byte(line, first_byte);
+        for (slot, next) in to.iter_mut().zip(first_byte + 1..) {
+            let low = self.byte(line, next);
+            let pair = u16::from_be_bytes([high, low]);
+            *slot = (pair << shift).to_be_bytes()[0];
+            high = low;
+        }
+        if let Some(last) = to.last_mut() {
+            *last &= spare_mask(self.dots);
+        }
+    }
+
+    fn byte(&self, line: &[u8], at: i64) -> u8 {
+        let Some((at, byte)) = usize::try_from(at).ok().and_then(|at| Some((at, *line.get(at)?))) else {
+            return 0;
+        };
+        if at + 1 == line.len() { byte & spare_mask(self.source_dots) } else { byte }
+    }
+}
+
+/// The bits of the last byte of a row that are dots.
+pub(crate) fn spare_mask(dots: u32) -> u8 {
+    match dots % 8 {
+        0 => 0xFF,
+        used => !(0xFF >> used),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn dot(line: &[u8], at: i64) -> bool {
+        usize::try_from(at).is_ok_and(|at| line[at / 8] & (0x80 >> (at % 8)) != 0)
+    }
+
+    #[test]
+    fn every_dot_goes_to_its_place() {
+        for source_dots in [1u32, 7, 8, 9, 24, 30] {
+            for dots in [1u32, 5, 8, 15, 16, 33] {
+                for first in -20..35 {
+                    // Every source bit set, spare ones too: they must not come through.
+                    let line = vec![0xFF; source_dots.div_ceil(8) as usize];
+                    let mut to = vec![0xAA; dots.div_ceil(8) as usize];
+                    Crop::new(first, source_dots, dots).row(&line, &mut to);
+                    for j in 0..to.len() as i64 * 8 {
+                        let from = j + i64::from(first);
+                        let ink = j < i64::from(dots) && (0..i64::from(source_dots)).contains(&from);
+                        assert_eq!(dot(&to, j), ink, "{source_dots} {dots} {first} {j}");
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn spare_bits() {
+        assert_eq!([8, 1, 2, 7].map(spare_mask), [0xFF, 0x80, 0xC0, 0xFE]);
+    }
+}

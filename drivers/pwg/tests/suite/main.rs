@@ -1,0 +1,6 @@
+//! Tests of the module through the host, linked instead of loaded.
+
+mod cases;
+mod damage;
+mod round_trip;
+mod support;
