@@ -10,7 +10,7 @@ use tapewright::unit::Dots;
 const WORDS: [&str; 8] = ["OTTER", "HERON", "BADGER", "MARTEN", "PLOVER", "WALRUS", "CURLEW", "BEAVER"];
 
 /// A list of so many cables, eight words, numbers that never repeat.
-pub fn list(cables: usize) -> CableList {
+pub(crate) fn list(cables: usize) -> CableList {
     let headers = ["owner", "batch", "number", "length", "od"].map(str::to_owned).to_vec();
     let mut builder = CableList::builder(headers, &BTreeMap::new()).expect("the headers are ours");
     for index in 0..cables {
@@ -23,13 +23,13 @@ pub fn list(cables: usize) -> CableList {
 }
 
 /// Two flags a cable on 12 mm tape at 180 dpi: two faces of two lines each, 3 mm gaps.
-pub fn job(cables: usize) -> Job {
+pub(crate) fn job(cables: usize) -> Job {
     Job::new(list(cables), Wishes::default(), Catalogue::shipped(), Kinds::shipped(), Plugs::shipped())
         .expect("the shipped data fit together")
 }
 
 /// Label lengths of such a job without thinking it through.
-pub fn lengths(labels: usize) -> (Vec<Dots>, Vec<bool>) {
+pub(crate) fn lengths(labels: usize) -> (Vec<Dots>, Vec<bool>) {
     let lengths = (0..labels).map(|index| Dots(600 + i64::try_from(index / 2 % 97).unwrap_or(0) * 3));
     (lengths.collect(), (0..labels).map(|index| index % 2 == 0).collect())
 }

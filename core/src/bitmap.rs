@@ -118,7 +118,9 @@ impl Bitmap {
                     target[(at + 1) as usize] |= bits << (64 - shift);
                 }
             }
-            if spare > 0 && let Some(end) = target.last_mut() {
+            if spare > 0
+                && let Some(end) = target.last_mut()
+            {
                 *end &= u64::MAX << spare;
             }
         }

@@ -32,7 +32,6 @@ pub struct Measure {
 }
 
 struct Face {
-    name: &'static str,
     font: FontRef<'static>,
     /// Height of `H` in font units, measured; not every font states it.
     cap: f32,
@@ -57,6 +56,10 @@ const FIRST: u32 = 0x20;
 /// And has so many characters.
 const COUNT: u32 = 95;
 
+const NORMAL_DATA: &[u8] = include_bytes!("../../fonts/atkinson-hyperlegible-next-semibold.ttf");
+const CONDENSED_DATA: &[u8] = include_bytes!("../../fonts/iosevka-charon-mono-bold-subset.ttf");
+const FALLBACK_DATA: &[u8] = include_bytes!("../../fonts/dejavu-sans-mono-bold.ttf");
+
 const NORMAL: u8 = 0;
 const CONDENSED: u8 = 1;
 const FALLBACK: u8 = 2;
@@ -64,16 +67,16 @@ const FALLBACK: u8 = 2;
 /// Least blank between words, in cap heights. Lettering practice asks for 3/7 (DIN lettering, as
 /// told by a public typography page); labels set numbers beside lengths, and `301 5 m` must not read
 /// as one number.
-const WORD_GAP: f64 = 0.6;
+const WORD_GAP: f64 = 0.55;
 
 impl Face {
-    fn new(name: &'static str, data: &'static [u8]) -> Self {
+    fn new(data: &'static [u8]) -> Self {
         let font = FontRef::try_from_slice(data).expect("embedded fonts are whole");
         let cap = font.outline(font.glyph_id('H')).map_or(0.0, |outline| {
             // Outline bounds are y-down as rectangles go, but in font units: take the extent.
             (outline.bounds.max.y - outline.bounds.min.y).abs()
         });
-        Self { name, font, cap }
+        Self { font, cap }
     }
 
     /// `None` when the face lacks the character.
@@ -112,11 +115,7 @@ impl Fonts {
     /// # Panics
     /// Never: the files are part of the program and are opened in its tests.
     pub fn embedded() -> Self {
-        let faces = [
-            Face::new("normal", include_bytes!("../../fonts/atkinson-hyperlegible-next-semibold.ttf")),
-            Face::new("condensed", include_bytes!("../../fonts/iosevka-charon-mono-bold-subset.ttf")),
-            Face::new("fallback", include_bytes!("../../fonts/dejavu-sans-mono-bold.ttf")),
-        ];
+        let faces = [Face::new(NORMAL_DATA), Face::new(CONDENSED_DATA), Face::new(FALLBACK_DATA)];
         let mut fonts = Self { faces, ascii: [Vec::new(), Vec::new()] };
         fonts.ascii = [Style::Normal, Style::Condensed].map(|style| {
             (FIRST..FIRST + COUNT).map(|code| char::from_u32(code).and_then(|c| fonts.find(c, style))).collect()
@@ -124,9 +123,9 @@ impl Fonts {
         fonts
     }
 
-    /// The font data of the face that sets plain text, for documents that embed it.
-    pub fn document_face() -> &'static [u8] {
-        include_bytes!("../../fonts/atkinson-hyperlegible-next-semibold.ttf")
+    /// The font data of the plain face and of the one for what it lacks, for documents that embed them.
+    pub fn document_faces() -> [&'static [u8]; 2] {
+        [NORMAL_DATA, FALLBACK_DATA]
     }
 
     fn find(&self, c: char, style: Style) -> Option<Sized> {
@@ -165,18 +164,6 @@ impl Fonts {
             total.below = total.below.max(one.below);
         }
         Ok(total)
-    }
-
-    /// The names of the faces a text is set in, for proofs.
-    pub fn faces_of(&self, text: &str, style: Style) -> Vec<&'static str> {
-        let mut names: Vec<&'static str> = Vec::new();
-        for sized in text.chars().filter_map(|c| self.sized(c, style)) {
-            let name = self.faces[usize::from(sized.face)].name;
-            if !names.contains(&name) {
-                names.push(name);
-            }
-        }
-        names
     }
 }
 
@@ -230,10 +217,10 @@ impl<'f> Pen<'f> {
         let Size { style, cap, ratio_milli } = size;
         #[allow(clippy::cast_precision_loss, reason = "small numbers")]
         let (cap_dots, ratio) = (cap as f64, ratio_milli as f64 / 1000.0);
-        let cache = self.sizes.entry(size).or_insert_with(|| SizeCache {
-            ascii: (0..COUNT).map(|_| None).collect(),
-            other: HashMap::new(),
-        });
+        let cache = self
+            .sizes
+            .entry(size)
+            .or_insert_with(|| SizeCache { ascii: (0..COUNT).map(|_| None).collect(), other: HashMap::new() });
         let mut pen = 0.0;
         for c in text.chars() {
             let Some(sized) = fonts.sized(c, style) else { continue };
@@ -298,7 +285,10 @@ mod tests {
             };
             for (a, b) in [("0", "O"), ("1", "I"), ("1", "l"), ("I", "l"), ("5", "S"), ("8", "B"), ("2", "Z")] {
                 let (a_ink, b_ink) = (draw(a), draw(b));
-                let differ = (0..40).flat_map(|l| (0..40).map(move |d| (l, d))).filter(|&(l, d)| a_ink.get(l, d) != b_ink.get(l, d)).count();
+                let differ = (0..40)
+                    .flat_map(|l| (0..40).map(move |d| (l, d)))
+                    .filter(|&(l, d)| a_ink.get(l, d) != b_ink.get(l, d))
+                    .count();
                 assert!(differ >= 5, "{style:?}: {a} and {b} differ in {differ} dots at 14 dots of cap height");
             }
             let page = draw("H");
@@ -316,7 +306,6 @@ mod tests {
         }
         assert_eq!(fonts.measure("ab漢", Style::Normal), Err(MissingGlyph('漢')));
         assert_eq!(fonts.measure("e\u{0301}", Style::Normal), Err(MissingGlyph('\u{0301}')));
-        assert_eq!(fonts.faces_of("5′", Style::Normal), ["normal", "fallback"]);
     }
 
     #[test]
@@ -324,7 +313,12 @@ mod tests {
         let fonts = Fonts::embedded();
         let size = |ratio| {
             let mut page = Bitmap::new(60, 400);
-            Pen::new(&fonts).draw("OTTER", Size { style: Style::Normal, cap: 20, ratio_milli: ratio }, &mut page, (5, 20));
+            Pen::new(&fonts).draw(
+                "OTTER",
+                Size { style: Style::Normal, cap: 20, ratio_milli: ratio },
+                &mut page,
+                (5, 20),
+            );
             let used = |lines: bool| {
                 let hit: Vec<usize> = if lines {
                     (0..400).filter(|&l| (0..60).any(|d| page.get(l, d))).collect()

@@ -383,7 +383,6 @@ impl PrinterEntry {
             title: self.title,
         })
     }
-
 }
 
 impl Printer {
@@ -538,9 +537,18 @@ mod tests {
         let mut catalogue = Catalogue::shipped();
         for (text, wanted) in [
             ("[[stock]]\nid = 3\n", "line 2: invalid type"),
-            ("[[stock]]\nid = 'x'\ntitle = 'x'\nkind = 'tape'\nzone_mm = 9\nlength_m = 8\ncutting = 'half'\n", "stock `x`: width_mm is missing"),
-            ("[[stock]]\nid = 'x'\ntitle = 'x'\nkind = 'rope'\nzone_mm = 9\nlength_m = 8\ncutting = 'half'\n", "stock `x`: kind: found `rope`, wanted tape, wrap or sleeve"),
-            ("[[stock]]\nid = 'x'\ntitle = 'x'\nkind = 'tape'\nwidth_mm = 8\nzone_mm = 9\nlength_m = 8\ncutting = 'half'\n", "leaves the width"),
+            (
+                "[[stock]]\nid = 'x'\ntitle = 'x'\nkind = 'tape'\nzone_mm = 9\nlength_m = 8\ncutting = 'half'\n",
+                "stock `x`: width_mm is missing",
+            ),
+            (
+                "[[stock]]\nid = 'x'\ntitle = 'x'\nkind = 'rope'\nzone_mm = 9\nlength_m = 8\ncutting = 'half'\n",
+                "stock `x`: kind: found `rope`, wanted tape, wrap or sleeve",
+            ),
+            (
+                "[[stock]]\nid = 'x'\ntitle = 'x'\nkind = 'tape'\nwidth_mm = 8\nzone_mm = 9\nlength_m = 8\ncutting = 'half'\n",
+                "leaves the width",
+            ),
             ("[[stock]]\nid = 'x'\ncolour = 'red'\n", "unknown field `colour`"),
         ] {
             let found = catalogue.add_stocks(text).unwrap_err().to_string();

@@ -39,7 +39,9 @@ impl<'f> Raster<'f> {
         let mut turned: Option<Bitmap> = None;
         for &(turn, line, dot) in &layout.block.copies {
             match (turn, drawn) {
-                (Turn::Along, Some((first, same))) if same == dot && (first + text.width <= line || line + text.width <= first) => {
+                (Turn::Along, Some((first, same)))
+                    if same == dot && (first + text.width <= line || line + text.width <= first) =>
+                {
                     copy_face(to, first, line, text.width);
                 }
                 (Turn::Along, _) => {

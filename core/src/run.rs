@@ -39,7 +39,10 @@ pub fn module_for<'m>(modules: &'m [Module], family: &str, folders: &[PathBuf]) 
         let known: Vec<&str> = modules.iter().flat_map(|m| m.families().iter().map(|f| f.id.as_str())).collect();
         let known = if known.is_empty() { "none".to_owned() } else { known.join(", ") };
         let folders: Vec<String> = folders.iter().map(|folder| folder.display().to_string()).collect();
-        Error::driver(format!("found no driver family `{family}` (found: {known}), wanted its module in {}", folders.join(" or ")))
+        Error::driver(format!(
+            "found no driver family `{family}` (found: {known}), wanted its module in {}",
+            folders.join(" or ")
+        ))
     })
 }
 
@@ -430,4 +433,3 @@ impl Lines for Figures {
         Ok(())
     }
 }
-

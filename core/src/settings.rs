@@ -143,8 +143,12 @@ impl Known {
 
 type Add = fn(&mut Known, &Path) -> Result<()>;
 
-const ADDERS: [(&str, Add); 4] =
-    [("stocks.toml", add_stocks), ("printers.toml", add_printers), ("kinds.toml", add_kinds), ("plugs.toml", add_plugs)];
+const ADDERS: [(&str, Add); 4] = [
+    ("stocks.toml", add_stocks),
+    ("printers.toml", add_printers),
+    ("kinds.toml", add_kinds),
+    ("plugs.toml", add_plugs),
+];
 
 fn add_stocks(known: &mut Known, path: &Path) -> Result<()> {
     known.catalogue.add_stocks(&read_text(path)?).doing(|| path.display().to_string())
@@ -293,7 +297,9 @@ pub fn load_job(path: &Path, flags: &Flags, mut known: Known) -> Result<Job> {
     let mut columns = file.columns;
     for pair in &flags.column {
         let Some((ours, theirs)) = pair.split_once('=') else {
-            return Err(Error::input(format!("--column: found `{pair}`, wanted OURS=THEIRS such as od_mm=\"Outside dia\"")));
+            return Err(Error::input(format!(
+                "--column: found `{pair}`, wanted OURS=THEIRS such as od_mm=\"Outside dia\""
+            )));
         };
         columns.insert(ours.trim().to_owned(), theirs.trim().to_owned());
     }
@@ -301,7 +307,9 @@ pub fn load_job(path: &Path, flags: &Flags, mut known: Known) -> Result<Job> {
     let list_path = match (&file.list, is_job_file) {
         (Some(list), _) => place.join(list),
         (None, false) => path.to_owned(),
-        (None, true) => return Err(of_job(Error::input("found no `list`, wanted the cable list (list = \"cables.csv\")"))),
+        (None, true) => {
+            return Err(of_job(Error::input("found no `list`, wanted the cable list (list = \"cables.csv\")")));
+        }
     };
     let list = read(&list_path, &options)?;
     Job::new(list, wishes, known.catalogue, known.kinds, known.plugs).map_err(of_job)
@@ -318,12 +326,18 @@ mod tests {
 
     #[test]
     fn flags_override_the_file_and_the_file_the_usual() {
-        let file = "stock = ['tape-9', 'wrap-24']\nbuild = 'auto'\ntext = ['{batch}']\ntext_far = '{to}'\nbetween = 'snip'";
+        let file =
+            "stock = ['tape-9', 'wrap-24']\nbuild = 'auto'\ntext = ['{batch}']\ntext_far = '{to}'\nbetween = 'snip'";
         let wishes = wishes_of(file, &Flags::default()).unwrap();
         assert_eq!((wishes.stocks.len(), wishes.build, wishes.near.len()), (2, None, 1));
         assert_eq!((wishes.far[0].as_str(), wishes.printer.as_str()), ("{to}", "bench-180"));
         assert_eq!(wishes.between, Some(Between::Snip));
-        let flags = Flags { stock: vec!["tape-6".into()], build: Some("band".into()), text: vec!["{number}".into()], ..Flags::default() };
+        let flags = Flags {
+            stock: vec!["tape-6".into()],
+            build: Some("band".into()),
+            text: vec!["{number}".into()],
+            ..Flags::default()
+        };
         let wishes = wishes_of(file, &flags).unwrap();
         assert_eq!((wishes.stocks[0].as_str(), wishes.build), ("tape-6", Some(Build::Band)));
         assert_eq!((wishes.near[0].as_str(), wishes.far[0].as_str()), ("{number}", "{number}"));

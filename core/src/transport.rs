@@ -30,7 +30,8 @@ impl Link {
     #[must_use]
     pub fn numbered(&self, name: &str) -> Self {
         let Self::File(path) = self else { return self.clone() };
-        let name: String = name.chars().map(|c| if c.is_alphanumeric() || "-_.".contains(c) { c } else { '-' }).collect();
+        let name: String =
+            name.chars().map(|c| if c.is_alphanumeric() || "-_.".contains(c) { c } else { '-' }).collect();
         let stem = path.file_stem().unwrap_or_default().to_string_lossy().into_owned();
         let mut file = format!("{stem}-{name}");
         if let Some(extension) = path.extension() {

@@ -98,13 +98,35 @@ pub(super) fn reasons(job: &Job, plan: &Plan) -> Vec<String> {
     sentences
 }
 
+/// What a person should know of labels that can be made: one sentence for each note, with its count,
+/// and numbers that stand twice in the list.
+pub(super) fn notes(job: &Job, plan: &Plan) -> Vec<String> {
+    let mut sentences = Vec::new();
+    for stock in &plan.stocks {
+        let mut notes: BTreeMap<String, usize> = BTreeMap::new();
+        for &slot in &stock.slots {
+            for note in job.lay_out(stock, slot).map(|layout| layout.notes).unwrap_or_default() {
+                *notes.entry(note).or_default() += 1;
+            }
+        }
+        for (note, count) in notes {
+            sentences.push(format!("note: {} on {}: {note}", plural(count, "label"), job.stock(stock).id));
+        }
+    }
+    for (earlier, row, name) in job.twice() {
+        sentences.push(format!("note: rows {earlier} and {row} are both {name}; each gets its labels"));
+    }
+    sentences
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
     fn problems_read_as_one_line() {
-        let problem = Problem { row: Some(7), field: Some("od".into()), kind: "no-diameter", text: "OTTER 7: found x".into() };
+        let problem =
+            Problem { row: Some(7), field: Some("od".into()), kind: "no-diameter", text: "OTTER 7: found x".into() };
         assert_eq!(super::problem(&problem), "row 7, od: OTTER 7: found x");
     }
 }

@@ -41,10 +41,14 @@ pub(super) enum Command {
         out: PathBuf,
     },
     /// Say how much tape a job uses, what it costs and how long it takes
-    #[command(after_help = "Examples:\n  tapewright estimate job.toml\n  tapewright estimate cables.csv --stock tape-12 --build flag\n  tapewright estimate cables.xlsx --sheet Audio --build auto --stock tape-12,wrap-24 --json")]
+    #[command(
+        after_help = "Examples:\n  tapewright estimate job.toml\n  tapewright estimate cables.csv --stock tape-12 --build flag\n  tapewright estimate cables.xlsx --sheet Audio --build auto --stock tape-12,wrap-24 --json"
+    )]
     Estimate(JobArgs),
     /// Draw what would be printed: a picture a strip, and one PDF at true size
-    #[command(after_help = "Examples:\n  tapewright proof job.toml\n  tapewright proof cables.csv --out proofs --paper letter")]
+    #[command(
+        after_help = "Examples:\n  tapewright proof job.toml\n  tapewright proof cables.csv --out proofs --paper letter"
+    )]
     Proof {
         #[command(flatten)]
         job: JobArgs,
@@ -56,7 +60,9 @@ pub(super) enum Command {
         paper: PaperArg,
     },
     /// Print a job
-    #[command(after_help = "Examples:\n  tapewright print job.toml --to file:job.pwg\n  tapewright print job.toml --only sleeve-1/4 --to - | send-to-my-printer\n\nA job on several stocks makes one stream for each: the stock's name goes before the file's extension.")]
+    #[command(
+        after_help = "Examples:\n  tapewright print job.toml --to file:job.pwg\n  tapewright print job.toml --only sleeve-1/4 --to - | send-to-my-printer\n\nA job on several stocks makes one stream for each: the stock's name goes before the file's extension."
+    )]
     Print {
         #[command(flatten)]
         job: JobArgs,
@@ -68,7 +74,9 @@ pub(super) enum Command {
         only: Option<String>,
     },
     /// List the stocks known, shipped and your own
-    #[command(after_help = "Your own stocks: stocks.toml in your settings folder, or stock_files in a job file. DEVELOPERS.md shows one.")]
+    #[command(
+        after_help = "Your own stocks: stocks.toml in your settings folder, or stock_files in a job file. DEVELOPERS.md shows one."
+    )]
     Stock {
         /// Show one stock in full
         id: Option<String>,
@@ -81,7 +89,9 @@ pub(super) enum Command {
     /// List the driver modules found and what they speak
     Drivers,
     /// Read a stream back: strips, cuts and the tape it feeds
-    #[command(after_help = "Examples:\n  tapewright readback job.pwg\n  tapewright readback job.pwg --json --pbm lines/")]
+    #[command(
+        after_help = "Examples:\n  tapewright readback job.pwg\n  tapewright readback job.pwg --json --pbm lines/"
+    )]
     Readback {
         /// The stream; - for standard input
         stream: PathBuf,

@@ -39,7 +39,7 @@ pub(super) fn run(out: &Path, json: bool, talk: &Talk) -> Done {
         let _ = writeln!(summary, "{}", super::answer::problem(problem));
     }
     summary.push('\n');
-    for sentence in super::answer::reasons(&job, &plan) {
+    for sentence in super::answer::reasons(&job, &plan).into_iter().chain(super::answer::notes(&job, &plan)) {
         let _ = writeln!(summary, "{sentence}");
     }
     summary.push('\n');

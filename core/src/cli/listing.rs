@@ -73,7 +73,13 @@ pub(super) fn stocks(known: &Known, id: Option<&str>, json: bool) -> Done {
     };
     show(all, id.is_some(), json, |stock| {
         let price = stock["price"].as_f64().map_or("no price".to_owned(), |price| format!("{price:.2} a cartridge"));
-        format!("{:12} {:7} {} ({} m, {price})\n", text(stock, "id"), text(stock, "kind"), text(stock, "title"), stock["length_m"])
+        format!(
+            "{:12} {:7} {} ({} m, {price})\n",
+            text(stock, "id"),
+            text(stock, "kind"),
+            text(stock, "title"),
+            stock["length_m"]
+        )
     })
 }
 
@@ -83,7 +89,13 @@ pub(super) fn printers(known: &Known, id: Option<&str>, json: bool) -> Done {
         None => known.catalogue.printers.iter().map(printer_json).collect(),
     };
     show(all, id.is_some(), json, |printer| {
-        format!("{:12} {} (up to {} mm, driver {})\n", text(printer, "id"), text(printer, "title"), printer["widest_mm"], text(printer, "driver"))
+        format!(
+            "{:12} {} (up to {} mm, driver {})\n",
+            text(printer, "id"),
+            text(printer, "title"),
+            printer["widest_mm"],
+            text(printer, "driver")
+        )
     })
 }
 
@@ -119,7 +131,12 @@ pub(super) fn drivers(json: bool, talk: &Talk) -> Done {
     for family in &all {
         lines.push_str(&format!("{:8} {} ({})\n", text(family, "family"), text(family, "title"), text(family, "file")));
         for option in family["options"].as_array().into_iter().flatten() {
-            lines.push_str(&format!("         {} = {}: {}\n", text(option, "id"), text(option, "default"), text(option, "help")));
+            lines.push_str(&format!(
+                "         {} = {}: {}\n",
+                text(option, "id"),
+                text(option, "default"),
+                text(option, "help")
+            ));
         }
     }
     answer(&lines)

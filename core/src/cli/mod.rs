@@ -153,7 +153,10 @@ fn load(args: &JobArgs, talk: &Talk) -> Result<Job> {
 /// A job in which nothing can be printed has the wrong input.
 fn any_label(plan: &Plan) -> Done {
     if plan.stocks.is_empty() {
-        let why = plan.problems.first().map_or("the list has no cables".to_owned(), |first| format!("the first problem: {}", first.text));
+        let why = plan
+            .problems
+            .first()
+            .map_or("the list has no cables".to_owned(), |first| format!("the first problem: {}", first.text));
         return Err(Error::input(format!("no label can be made from {} cables; {why}", plan.cables)).into());
     }
     Ok(())
@@ -179,6 +182,9 @@ fn show_estimate(job: &Job, plan: &Plan, json: bool, talk: &Talk) -> Done {
     answer(&answer::estimate(&estimate))?;
     for sentence in answer::reasons(job, plan) {
         talk.say(&sentence);
+    }
+    for sentence in answer::notes(job, plan).iter().take(MOST_SHOWN) {
+        talk.say(sentence);
     }
     warn_problems(plan, talk);
     Ok(())

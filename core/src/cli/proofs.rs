@@ -53,7 +53,7 @@ pub(super) fn write(job: &Job, plan: &Plan, out: &Path, paper: PaperArg, title: 
     let bar = talk.bar(labels, "proofs");
     let mut strips = Vec::with_capacity(total);
     let paper = if paper == PaperArg::A4 { Paper::A4 } else { Paper::Letter };
-    let mut sheet = Sheet::new(paper, title)?;
+    let mut sheet = Sheet::new(paper, title);
     let mut raster = Raster::new(Pen::new(job.fonts()));
     for stock in &plan.stocks {
         for labels in &stock.strips.strips {
@@ -66,7 +66,8 @@ pub(super) fn write(job: &Job, plan: &Plan, out: &Path, paper: PaperArg, title: 
                 drawn.push(one(job, stock, label, &mut raster, &mut sheet)?);
                 bar.inc(1);
             }
-            let picture = StripPicture { title, printer: &job.printer, stock: job.stock(stock), strip: &strip, labels: drawn };
+            let picture =
+                StripPicture { title, printer: &job.printer, stock: job.stock(stock), strip: &strip, labels: drawn };
             let png = strip_png(&picture).doing(|| path.display().to_string())?;
             write_whole(&path, &png)?;
             strips.push(path);
@@ -95,7 +96,7 @@ fn one(job: &Job, stock: &StockPlan, label: usize, raster: &mut Raster<'_>, shee
     if !layout.notes.is_empty() {
         caption.push(format!("note: {}", layout.notes.join("; ")));
     }
-    sheet.add(&SheetLabel { printer: &job.printer, stock: media, bitmap: &read, caption })?;
+    sheet.add(&SheetLabel { printer: &job.printer, stock: media, bitmap: &read, caption });
     if media.mirrored {
         read.mirror();
     }

@@ -74,10 +74,16 @@ pub(super) fn print(job: &Job, plan: &Plan, name: &str, to: &str, only: Option<&
     let used: Vec<&str> = plan.stocks.iter().map(|stock| job.stock(stock).id.as_str()).collect();
     if chosen.is_empty() {
         let only = only.unwrap_or_default();
-        return Err(Error::input(format!("--only: found `{only}`, wanted a stock of this job: {}", used.join(", "))).into());
+        return Err(
+            Error::input(format!("--only: found `{only}`, wanted a stock of this job: {}", used.join(", "))).into()
+        );
     }
     if chosen.len() > 1 && link == Link::Stdout {
-        return Err(Error::input(format!("this job is on {}: name one with --only for standard output", used.join(", "))).into());
+        return Err(Error::input(format!(
+            "this job is on {}: name one with --only for standard output",
+            used.join(", ")
+        ))
+        .into());
     }
     let (found, folders) = found_modules(talk);
     let module = module_for(&found, &job.printer.driver, &folders)?;
@@ -99,7 +105,10 @@ pub(super) fn print(job: &Job, plan: &Plan, name: &str, to: &str, only: Option<&
     }
     for one in &sent {
         let feed = mm(one.feed) / 1000.0;
-        answer(&format!("{}: {} labels in {} strips, {feed:.2} m, to {}\n", one.stock, one.labels, one.strips, one.link))?;
+        answer(&format!(
+            "{}: {} labels in {} strips, {feed:.2} m, to {}\n",
+            one.stock, one.labels, one.strips, one.link
+        ))?;
     }
     Ok(())
 }
@@ -183,7 +192,14 @@ fn given_dpi(dpi: Option<f64>) -> Result<Option<Dpi>> {
     milli.map(Some).ok_or_else(|| Error::input(format!("--dpi: found {dpi}, wanted 1 to 10000")))
 }
 
-pub(super) fn readback(stream: &Path, pbm: Option<&Path>, family: Option<&str>, dpi: Option<f64>, json: bool, talk: &Talk) -> Done {
+pub(super) fn readback(
+    stream: &Path,
+    pbm: Option<&Path>,
+    family: Option<&str>,
+    dpi: Option<f64>,
+    json: bool,
+    talk: &Talk,
+) -> Done {
     let given = given_dpi(dpi)?;
     let strips = measure(stream, pbm, family, talk)?;
     let no_dpi = || Error::input("the stream does not say its resolution: give it with --dpi");

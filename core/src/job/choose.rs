@@ -30,7 +30,9 @@ impl Why {
         let od = diameter.map_or(String::new(), |diameter| diameter.typical.to_string());
         match self {
             Self::Asked => format!("{build} as asked, on {}", stock.title),
-            Self::NoPlugYet => format!("sleeve: no plug is on yet, and {} passes the {od} cable and shrinks tight", stock.id),
+            Self::NoPlugYet => {
+                format!("sleeve: no plug is on yet, and {} passes the {od} cable and shrinks tight", stock.id)
+            }
             Self::InRange => format!("wrap: {od} is in the range of {}, and it needs no plug off", stock.id),
             Self::Thick => format!("band: {od} is thick enough to read text round the cable"),
             Self::NothingCloser => format!("flag: no sleeve or wrap of this job fits the {od} cable as it is"),
@@ -102,7 +104,12 @@ impl Job {
     }
 
     /// The first of these stocks on which the build works, or the most helpful reason why none does.
-    fn first_that_works(&self, build: Build, stocks: &[usize], subject: &Subject<'_>) -> Result<(usize, Layout), Option<Misfit>> {
+    fn first_that_works(
+        &self,
+        build: Build,
+        stocks: &[usize],
+        subject: &Subject<'_>,
+    ) -> Result<(usize, Layout), Option<Misfit>> {
         let mut worst: Option<Misfit> = None;
         for &stock in stocks.iter().filter(|&&stock| suits(build, &self.stocks[stock].form)) {
             match self.attempt(build, stock, subject) {
@@ -115,7 +122,12 @@ impl Job {
     }
 
     /// Chooses build and stock among `stocks`; `build` is `None` where the tool is to choose.
-    pub(super) fn choose(&self, build: Option<Build>, stocks: &[usize], subject: &Subject<'_>) -> Result<Choice, Misfit> {
+    pub(super) fn choose(
+        &self,
+        build: Option<Build>,
+        stocks: &[usize],
+        subject: &Subject<'_>,
+    ) -> Result<Choice, Misfit> {
         let no_stock = |build: &str| Misfit {
             kind: MisfitKind::Stock,
             field: "stock",
@@ -153,13 +165,17 @@ impl Job {
         let in_job: Vec<usize> = (0..self.in_job).collect();
         let known: Vec<usize> = (0..self.stocks.len()).collect();
         for (stocks, from) in [(&in_job, ""), (&known, ", which is not in this job")] {
-            let same_build_first = tried.into_iter().chain(order.into_iter().filter(|&build| may(build) && Some(build) != tried));
+            let same_build_first =
+                tried.into_iter().chain(order.into_iter().filter(|&build| may(build) && Some(build) != tried));
             for build in same_build_first {
                 if let Ok((stock, _)) = self.first_that_works(build, stocks, subject) {
                     return Some(format!("a {build} on {} would work{from}", self.stocks[stock].id));
                 }
             }
         }
-        subject.diameter.is_none().then(|| "measure the cable and fill in od, or ask for a plate (a tie-on tag)".to_owned())
+        subject
+            .diameter
+            .is_none()
+            .then(|| "measure the cable and fill in od, or ask for a plate (a tie-on tag)".to_owned())
     }
 }

@@ -148,7 +148,11 @@ fn stock_estimate(job: &Job, plan: &StockPlan, running: &mut Running, first: boo
         }),
         seconds: mm(ms),
         optimal: plan.strips.bound == ledger.tape(),
-        bound_mm: if plan.strips.bound == ledger.tape() { mm(label + waste) } else { mm(along.length(plan.strips.bound).0) },
+        bound_mm: if plan.strips.bound == ledger.tape() {
+            mm(label + waste)
+        } else {
+            mm(along.length(plan.strips.bound).0)
+        },
     };
     (estimate, [label, waste])
 }

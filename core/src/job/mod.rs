@@ -19,6 +19,8 @@ use crate::media::{Catalogue, Form, Printer, Stock};
 use crate::strip::{self, Between, Rules, Strip};
 use crate::unit::Dots;
 use choose::Subject;
+use std::collections::HashMap;
+use std::collections::hash_map::Entry;
 use std::ops::Range;
 
 /// An end of a cable.
@@ -430,13 +432,35 @@ impl Job {
             lines: &lines,
             design: &self.design,
         };
-        lay_out(&request, &self.fonts).map_err(|misfit| bug(format!("found {}, wanted {}", misfit.found, misfit.wanted)))
+        lay_out(&request, &self.fonts)
+            .map_err(|misfit| bug(format!("found {}, wanted {}", misfit.found, misfit.wanted)))
     }
 
     /// Why a label has its build, in one sentence.
     pub fn reason(&self, plan: &StockPlan, slot: Slot) -> String {
         let diameter = self.cable(slot).diameter(&self.kinds).ok().flatten();
         slot.why.sentence(slot.build, &self.stocks[plan.stock], diameter.as_ref())
+    }
+
+    /// Cables that bear the same batch and number as an earlier row: (earlier row, row, name).
+    ///
+    /// They are printed all the same; a person should know.
+    pub fn twice(&self) -> Vec<(u32, u32, String)> {
+        let mut first: HashMap<(&str, &str), u32> = HashMap::with_capacity(self.list.len());
+        let mut twice = Vec::new();
+        for cable in self.list.iter() {
+            let key = (cable.text(Column::Batch), cable.text(Column::Number));
+            if key.1.is_empty() {
+                continue;
+            }
+            match first.entry(key) {
+                Entry::Occupied(earlier) => twice.push((*earlier.get(), cable.row(), self.name(cable))),
+                Entry::Vacant(free) => {
+                    free.insert(cable.row());
+                }
+            }
+        }
+        twice
     }
 
     /// One strip of the plan with all its positions.

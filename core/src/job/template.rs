@@ -48,7 +48,10 @@ impl Template {
                 rest = &brace[end + 1..];
             } else {
                 let hint = "write {{ or }} for a brace itself";
-                return Err(Error::input(format!("text `{text}`: found a lone `{}`, wanted {{column}}; {hint}", &brace[..1])));
+                return Err(Error::input(format!(
+                    "text `{text}`: found a lone `{}`, wanted {{column}}; {hint}",
+                    &brace[..1]
+                )));
             }
         }
         literal.push_str(rest);
@@ -103,7 +106,11 @@ impl Template {
             }
         }
         if text.trim().len() != text.len() || text.contains("  ") || text.contains(char::is_control) {
-            text = text.split(|c: char| c.is_whitespace() || c.is_control()).filter(|word| !word.is_empty()).collect::<Vec<_>>().join(" ");
+            text = text
+                .split(|c: char| c.is_whitespace() || c.is_control())
+                .filter(|word| !word.is_empty())
+                .collect::<Vec<_>>()
+                .join(" ");
         }
         Ok(text)
     }
@@ -139,7 +146,10 @@ mod tests {
     fn a_wrong_template_says_what_there_is() {
         let list = list();
         let error = Template::new("{shelf}", &list).unwrap_err().to_string();
-        assert_eq!(error, "text `{shelf}`: found `{shelf}`, wanted a column of the list: batch, Number, length_ft, Rack row");
+        assert_eq!(
+            error,
+            "text `{shelf}`: found `{shelf}`, wanted a column of the list: batch, Number, length_ft, Rack row"
+        );
         assert!(Template::new("{batch", &list).unwrap_err().to_string().contains("lone `{`"));
         assert!(Template::new("batch}", &list).unwrap_err().to_string().contains("lone `}`"));
     }

@@ -37,10 +37,17 @@ pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Resul
         let parallel = TextBox { width: Some(grid.zone), height: most, along: grid.across, up: grid.along };
         let around = TextBox { width: Some(most), height: grid.zone, along: grid.along, up: grid.across };
         let caps = Caps::of(design);
-        let best = [(Turn::Up, parallel, grid.along), (Turn::Along, around, grid.across)]
-            .map(|(turn, space, up)| fit(fonts, request.lines, space, caps).map(|text| (turn, up.length(text.cap), text)));
+        let best = [(Turn::Up, parallel, grid.along), (Turn::Along, around, grid.across)].map(|(turn, space, up)| {
+            fit(fonts, request.lines, space, caps).map(|text| (turn, up.length(text.cap), text))
+        });
         let (turn, cap, text) = match best {
-            [Ok(a), Ok(b)] => if b.1 > a.1 { b } else { a },
+            [Ok(a), Ok(b)] => {
+                if b.1 > a.1 {
+                    b
+                } else {
+                    a
+                }
+            }
             [Ok(a), Err(_)] | [Err(_), Ok(a)] => a,
             [Err(misfit), Err(_)] => {
                 if misfit.kind == MisfitKind::Glyph {

@@ -24,18 +24,12 @@ pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Resul
     let margin = grid.along.dots_covering(design.margin);
     let longest = grid.along.dots_within(LONGEST_FACE);
     let space = match design.flag_runs {
-        Runs::Tape => TextBox {
-            width: Some(longest - margin * 2),
-            height: grid.zone,
-            along: grid.along,
-            up: grid.across,
-        },
-        Runs::Cable => TextBox {
-            width: Some(grid.zone),
-            height: longest - margin * 2,
-            along: grid.across,
-            up: grid.along,
-        },
+        Runs::Tape => {
+            TextBox { width: Some(longest - margin * 2), height: grid.zone, along: grid.along, up: grid.across }
+        }
+        Runs::Cable => {
+            TextBox { width: Some(grid.zone), height: longest - margin * 2, along: grid.across, up: grid.along }
+        }
     };
     let text = fit(fonts, request.lines, space, Caps::of(design))?;
     // The text as it lies on the tape: (lines along, dots across).

@@ -251,10 +251,18 @@ pub fn lay_out(request: &Request<'_>, fonts: &Fonts) -> Result<Layout, Misfit> {
         ));
     }
     let Some((_, zone)) = printer.zone(stock) else {
-        return Err(misfit(stock.id.clone(), format!("stock whose printable zone lies under the head of printer {}", printer.id)));
+        return Err(misfit(
+            stock.id.clone(),
+            format!("stock whose printable zone lies under the head of printer {}", printer.id),
+        ));
     };
     if request.lines.is_empty() {
-        return Err(Misfit { kind: MisfitKind::NoText, field: "text", found: "no text".into(), wanted: "at least one line".into() });
+        return Err(Misfit {
+            kind: MisfitKind::NoText,
+            field: "text",
+            found: "no text".into(),
+            wanted: "at least one line".into(),
+        });
     }
     let grid = Grid { zone, across: printer.across, along: printer.along };
     let layout = match request.build {

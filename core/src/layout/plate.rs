@@ -13,10 +13,8 @@ pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Resul
     let space = TextBox { width: None, height: grid.zone, along: grid.along, up: grid.across };
     let text = fit(fonts, request.lines, space, Caps::of(design))?;
     let margin = grid.along.dots_covering(design.margin);
-    let along = whole_millimetres(
-        grid.along,
-        (text.width + margin * 2).max(grid.along.dots_covering(design.least_length)),
-    );
+    let along =
+        whole_millimetres(grid.along, (text.width + margin * 2).max(grid.along.dots_covering(design.least_length)));
     let cap = grid.across.length(text.cap);
     Ok(Layout {
         build: request.build,

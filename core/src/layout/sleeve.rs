@@ -31,7 +31,11 @@ pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Resul
             kind: MisfitKind::DoesNotPass,
             field: "terminated",
             found: format!("{} of {} over its plug ({name}, {widest})", request.stock.id, sleeve.supplied),
-            wanted: format!("{} supplied, to pass with {} % to spare", must_pass(&sleeve, *widest), sleeve.slack_percent),
+            wanted: format!(
+                "{} supplied, to pass with {} % to spare",
+                must_pass(&sleeve, *widest),
+                sleeve.slack_percent
+            ),
         });
     }
     if must_pass(&sleeve, diameter.high) > sleeve.supplied {
@@ -39,7 +43,11 @@ pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Resul
             kind: MisfitKind::DoesNotPass,
             field: "od",
             found: format!("{} of {} over a cable of {}", request.stock.id, sleeve.supplied, diameter.high),
-            wanted: format!("{} supplied, to pass with {} % to spare", must_pass(&sleeve, diameter.high), sleeve.slack_percent),
+            wanted: format!(
+                "{} supplied, to pass with {} % to spare",
+                must_pass(&sleeve, diameter.high),
+                sleeve.slack_percent
+            ),
         });
     }
     if sleeve.recovered >= diameter.low {

@@ -38,7 +38,13 @@ pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Resul
 }
 
 /// The tape's width goes round the cable: zone and tail are given, the length follows the text.
-fn across(request: &Request<'_>, grid: Grid, fonts: &Fonts, diameter: &Diameter, overlap: Micrometres) -> Result<Layout, Misfit> {
+fn across(
+    request: &Request<'_>,
+    grid: Grid,
+    fonts: &Fonts,
+    diameter: &Diameter,
+    overlap: Micrometres,
+) -> Result<Layout, Misfit> {
     let (stock, design) = (request.stock, request.design);
     let clear = stock.width - stock.zone_from_edge - stock.zone;
     let (least, greatest) = range(stock.zone, clear, stock.thickness, overlap);
@@ -66,9 +72,8 @@ fn across(request: &Request<'_>, grid: Grid, fonts: &Fonts, diameter: &Diameter,
     let copies = ((grid.zone + gap).0 / (text.height + gap).0).max(1);
     let used = text.height * copies + gap * (copies - 1);
     let line = middle(length, text.width);
-    let copies = (0..copies)
-        .map(|copy| (Turn::Along, line, middle(grid.zone, used) + (text.height + gap) * copy))
-        .collect();
+    let copies =
+        (0..copies).map(|copy| (Turn::Along, line, middle(grid.zone, used) + (text.height + gap) * copy)).collect();
     let cap = grid.across.length(text.cap);
     Ok(Layout {
         build: request.build,
@@ -81,7 +86,13 @@ fn across(request: &Request<'_>, grid: Grid, fonts: &Fonts, diameter: &Diameter,
 }
 
 /// The tape's length goes round the cable: text reads across the tape, the tail is cut to fit.
-fn along(request: &Request<'_>, grid: Grid, fonts: &Fonts, diameter: &Diameter, overlap: Micrometres) -> Result<Layout, Misfit> {
+fn along(
+    request: &Request<'_>,
+    grid: Grid,
+    fonts: &Fonts,
+    diameter: &Diameter,
+    overlap: Micrometres,
+) -> Result<Layout, Misfit> {
     let (stock, design) = (request.stock, request.design);
     let margin = grid.along.dots_covering(design.margin);
     // Print must not cover print on the thinnest cable of the range.

@@ -1,4 +1,4 @@
-#![allow(clippy::cast_possible_truncation, reason = "small numbers of tests")]
+#![allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "small numbers of tests")]
 
 use super::*;
 use crate::media::Catalogue;
@@ -69,7 +69,12 @@ fn check_strip(rules: &Rules, labels: &[Dots], strip: &Strip) {
         let inside = strip.starts.iter().zip(labels).any(|(&start, &label)| cut > start && cut < start + label);
         assert!(!inside, "a cut goes through a label");
         if kind == Cut::Full {
-            assert!(cut - edge >= rules.min_piece, "piece of {} below the least piece of {}", cut - edge, rules.min_piece);
+            assert!(
+                cut - edge >= rules.min_piece,
+                "piece of {} below the least piece of {}",
+                cut - edge,
+                rules.min_piece
+            );
             edge = cut;
         }
     }
@@ -153,7 +158,8 @@ fn brute_force(rules: &Rules, lengths: &[Dots], joined: &[bool]) -> Option<(u32,
                 let labels = &lengths[begin..=i];
                 let piece = Strip::new(rules, labels).length;
                 let pair = |k: usize| Strip::new(rules, &lengths[k..k + 2]).length;
-                let parted = i + 1 < n && joined[i] && pair(i) <= rules.max_strip.min(rules.usable()) && rules.max_labels != 1;
+                let parted =
+                    i + 1 < n && joined[i] && pair(i) <= rules.max_strip.min(rules.usable()) && rules.max_labels != 1;
                 fits &= piece <= rules.max_strip.min(rules.usable());
                 fits &= rules.max_labels == 0 || labels.len() <= rules.max_labels as usize;
                 fits &= !parted;
@@ -188,8 +194,15 @@ fn thousands_of_tiny_jobs_are_planned_as_well_as_can_be() {
         check_plan(&rules, &lengths, &plan);
         let (cartridge, used) = brute_force(&rules, &lengths, &joined).expect("every label fits alone");
         let last = plan.mounts.last().unwrap();
-        let tape: Dots = plan.strips[last.strips.clone()].iter().map(|labels| Strip::new(&rules, &lengths[labels.clone()]).length).sum();
-        assert_eq!((plan.mounts.len() as u32 - 1, tape.0), (cartridge, used), "round {round}: {rules:?} {lengths:?} {joined:?}");
+        let tape: Dots = plan.strips[last.strips.clone()]
+            .iter()
+            .map(|labels| Strip::new(&rules, &lengths[labels.clone()]).length)
+            .sum();
+        assert_eq!(
+            (plan.mounts.len() as u32 - 1, tape.0),
+            (cartridge, used),
+            "round {round}: {rules:?} {lengths:?} {joined:?}"
+        );
     }
 }
 
@@ -206,7 +219,8 @@ fn retraction_makes_single_pieces_cheaper_and_the_plan_takes_them() {
 #[test]
 fn between_follows_the_cutter_and_the_stock() {
     let catalogue = Catalogue::shipped();
-    let between = |printer, stock| Between::allowed(catalogue.printer(printer).unwrap(), catalogue.stock(stock).unwrap());
+    let between =
+        |printer, stock| Between::allowed(catalogue.printer(printer).unwrap(), catalogue.stock(stock).unwrap());
     assert_eq!(between("bench-180", "tape-12"), Between::Half);
     assert_eq!(between("bench-180", "sleeve-1/4"), Between::Full);
     assert_eq!(between("wide-300", "tape-12"), Between::Full);
