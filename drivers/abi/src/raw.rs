@@ -337,26 +337,14 @@ pub type tw_entry_function = unsafe extern "C" fn() -> *const tw_entry;
 impl tw_fault {
     /// An empty record for a callee to fill.
     pub fn empty() -> tw_fault {
-        tw_fault {
-            size: tw_fault::SIZE,
-            status: TW_OK,
-            code: 0,
-            retry: 0,
-            text: [0; TW_FAULT_TEXT],
-        }
+        tw_fault { size: tw_fault::SIZE, status: TW_OK, code: 0, retry: 0, text: [0; TW_FAULT_TEXT] }
     }
 }
 
 impl tw_action {
     /// An empty record for a callee to fill.
     pub fn empty() -> tw_action {
-        tw_action {
-            size: tw_action::SIZE,
-            kind: 0,
-            count: 0,
-            milliseconds: 0,
-            reserved: 0,
-        }
+        tw_action { size: tw_action::SIZE, kind: 0, count: 0, milliseconds: 0, reserved: 0 }
     }
 }
 

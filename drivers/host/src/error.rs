@@ -61,15 +61,9 @@ impl fmt::Display for HostError {
             HostError::Load { path, problem } => {
                 write!(f, "driver module {}: {problem}", path.display())
             }
-            HostError::NoFamily {
-                module,
-                family,
-                known,
-            } => write!(
-                f,
-                "driver module {module} has no family {family}, it has {}",
-                known.join(", ")
-            ),
+            HostError::NoFamily { module, family, known } => {
+                write!(f, "driver module {module} has no family {family}, it has {}", known.join(", "))
+            }
             HostError::Fault(fault) => {
                 write!(f, "driver module {}: {}", fault.module, fault.text)
             }

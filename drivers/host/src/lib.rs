@@ -50,6 +50,7 @@
 mod error;
 mod family;
 mod foreign;
+mod instance;
 mod library;
 mod module;
 mod readback;
@@ -66,5 +67,5 @@ pub use search::{Found, find, is_module_file};
 pub use session::Session;
 pub use sink::{Sink, ToWriter};
 pub use spec::{JobSpec, StripSpec};
-pub use tapewright_abi::LinkedEntry;
 pub use tapewright_abi::value::{Cut, CutKind, DeviceStatus, FaultKind, LogLevel};
+pub use tapewright_abi::{LinkedEntry, raw};

@@ -10,10 +10,7 @@ use crate::HostError;
 /// Loads the library and calls its entry function. The library is never unloaded: pointers a
 /// module gives are valid until the process ends.
 pub(crate) fn open(path: &Path) -> Result<LinkedEntry, HostError> {
-    let refuse = |problem: String| HostError::Load {
-        path: path.to_owned(),
-        problem,
-    };
+    let refuse = |problem: String| HostError::Load { path: path.to_owned(), problem };
     check_permissions(path)?;
     // SAFETY: loading runs the library's initialisers. The caller put the file in a folder for
     // modules, and nobody else may write it; that is the promise there is.
@@ -23,17 +20,12 @@ pub(crate) fn open(path: &Path) -> Result<LinkedEntry, HostError> {
     // threads or exit handlers of it may exist.
     let library: &'static libloading::Library = Box::leak(Box::new(library));
     // SAFETY: driver.h gives the function of this name this type.
-    let entry =
-        unsafe { library.get::<raw::tw_entry_function>(raw::TW_ENTRY_SYMBOL.to_bytes_with_nul()) }
-            .map_err(|_| {
-                refuse("does not export tapewright_driver_entry, as a driver module must".into())
-            })?;
+    let entry = unsafe { library.get::<raw::tw_entry_function>(raw::TW_ENTRY_SYMBOL.to_bytes_with_nul()) }
+        .map_err(|_| refuse("does not export tapewright_driver_entry, as a driver module must".into()))?;
     // SAFETY: [any-thread], no arguments.
     let entry = unsafe { entry() };
     if entry.is_null() || !entry.is_aligned() {
-        return Err(refuse(format!(
-            "its entry function returned {entry:?}, wanted a pointer to an entry"
-        )));
+        return Err(refuse(format!("its entry function returned {entry:?}, wanted a pointer to an entry")));
     }
     // The size is looked at before anything behind it is.
     // SAFETY: not null, aligned; driver.h: the entry starts with its size and is valid for good.
@@ -63,10 +55,7 @@ fn chain(error: &dyn std::error::Error) -> String {
 #[cfg(unix)]
 fn check_permissions(path: &Path) -> Result<(), HostError> {
     use std::os::unix::fs::PermissionsExt;
-    let refuse = |problem: String| HostError::Load {
-        path: path.to_owned(),
-        problem,
-    };
+    let refuse = |problem: String| HostError::Load { path: path.to_owned(), problem };
     let data = std::fs::metadata(path).map_err(|error| refuse(error.to_string()))?;
     let mode = data.permissions().mode() & 0o777;
     if mode & 0o022 != 0 {

@@ -10,7 +10,8 @@ use tapewright_abi::raw::{self, Sized32};
 use tapewright_abi::value::LogLevel;
 
 use crate::foreign;
-use crate::session::{self, Session};
+use crate::instance::Instance;
+use crate::session::Session;
 use crate::{FamilyInfo, HostError, OptionInfo, OptionType, Pattern, Readback, library, search};
 
 /// A driver module, ready to open sessions.
@@ -48,10 +49,9 @@ impl Module {
     /// shared library for this machine, exports no entry, or speaks another major version;
     /// [`HostError::Broken`] when its description of itself is not in order.
     pub fn load(path: &Path) -> Result<Module, HostError> {
-        let canonical = path.canonicalize().map_err(|error| HostError::Load {
-            path: path.to_owned(),
-            problem: error.to_string(),
-        })?;
+        let canonical = path
+            .canonicalize()
+            .map_err(|error| HostError::Load { path: path.to_owned(), problem: error.to_string() })?;
         // Held while loading, so that two threads do not load the same file.
         let mut modules = loaded();
         if let Some(module) = modules.get(&canonical) {
@@ -78,21 +78,12 @@ impl Module {
     }
 
     fn new(name: String, path: Option<PathBuf>, entry: LinkedEntry) -> Result<Module, HostError> {
-        let refuse = |problem: String| HostError::Load {
-            path: path.clone().unwrap_or_else(|| PathBuf::from(&name)),
-            problem,
-        };
-        let broken = |what: String| HostError::Broken {
-            module: name.clone(),
-            what,
-        };
+        let refuse =
+            |problem: String| HostError::Load { path: path.clone().unwrap_or_else(|| PathBuf::from(&name)), problem };
+        let broken = |what: String| HostError::Broken { module: name.clone(), what };
         let entry = entry.entry();
         if entry.size < raw::tw_entry::SIZE {
-            return Err(refuse(format!(
-                "its entry has {} bytes, wanted at least {}",
-                entry.size,
-                raw::tw_entry::SIZE
-            )));
+            return Err(refuse(format!("its entry has {} bytes, wanted at least {}", entry.size, raw::tw_entry::SIZE)));
         }
         if entry.major != raw::TW_MAJOR {
             return Err(refuse(format!(
@@ -102,12 +93,9 @@ impl Module {
                 raw::TW_MAJOR
             )));
         }
-        let get_factory = entry
-            .get_factory
-            .ok_or_else(|| broken("its entry has no get_factory".into()))?;
+        let get_factory = entry.get_factory.ok_or_else(|| broken("its entry has no get_factory".into()))?;
         // SAFETY: [any-thread]; the id is a NUL-terminated constant.
-        let factory: *const raw::tw_factory =
-            unsafe { get_factory(raw::TW_FACTORY_ID.as_ptr()) }.cast();
+        let factory: *const raw::tw_factory = unsafe { get_factory(raw::TW_FACTORY_ID.as_ptr()) }.cast();
         if factory.is_null() {
             return Err(refuse("offers no factory driver-factory/1".into()));
         }
@@ -116,12 +104,7 @@ impl Module {
         // SAFETY: not NULL, aligned and large enough as `record` found; valid for good (driver.h).
         let factory = unsafe { &*factory };
         let families = families(factory).map_err(broken)?;
-        Ok(Module(Box::leak(Box::new(Inner {
-            name,
-            path,
-            factory,
-            families,
-        }))))
+        Ok(Module(Box::leak(Box::new(Inner { name, path, factory, families }))))
     }
 
     /// Name of the module: the middle of its file name.
@@ -164,7 +147,8 @@ impl Module {
         log: impl FnMut(LogLevel, &str) + Send + 'static,
     ) -> Result<Session, HostError> {
         let id = self.family_id(family)?;
-        session::create(self.name(), self.0.factory, &id, Box::new(log))
+        Instance::create(self.name(), self.0.factory, &id, Box::new(log))
+            .map(|instance| Session::new(self.name(), instance))
     }
 
     /// How to read a stream of this family back; `None` when the driver cannot.
@@ -178,8 +162,7 @@ impl Module {
             return Ok(None);
         };
         // SAFETY: [any-thread]; both ids are NUL-terminated and live through the call.
-        let table: *const c_void =
-            unsafe { get_extension(id.as_ptr(), raw::TW_READBACK_ID.as_ptr()) };
+        let table: *const c_void = unsafe { get_extension(id.as_ptr(), raw::TW_READBACK_ID.as_ptr()) };
         if table.is_null() {
             return Ok(None);
         }
@@ -190,20 +173,15 @@ impl Module {
     }
 
     fn family_id(&self, family: &str) -> Result<CString, HostError> {
-        self.family(family)
-            .and_then(|info| CString::new(info.id.as_str()).ok())
-            .ok_or_else(|| HostError::NoFamily {
-                module: self.0.name.clone(),
-                family: family.to_owned(),
-                known: self.0.families.iter().map(|info| info.id.clone()).collect(),
-            })
+        self.family(family).and_then(|info| CString::new(info.id.as_str()).ok()).ok_or_else(|| HostError::NoFamily {
+            module: self.0.name.clone(),
+            family: family.to_owned(),
+            known: self.0.families.iter().map(|info| info.id.clone()).collect(),
+        })
     }
 
     fn broken(&self, what: String) -> HostError {
-        HostError::Broken {
-            module: self.0.name.clone(),
-            what,
-        }
+        HostError::Broken { module: self.0.name.clone(), what }
     }
 }
 
@@ -239,14 +217,11 @@ fn families(factory: &raw::tw_factory) -> Result<Vec<FamilyInfo>, String> {
 /// The descriptor was filled by a module, so that its pointers are as driver.h says.
 unsafe fn family(descriptor: &raw::tw_descriptor, what: &str) -> Result<FamilyInfo, String> {
     // SAFETY: driver.h: strings, NUL-terminated, valid for the module. The same for those below.
-    let text =
-        |pointer, field: &str| unsafe { foreign::text(pointer, &format!("{what}, {field}")) };
+    let text = |pointer, field: &str| unsafe { foreign::text(pointer, &format!("{what}, {field}")) };
     let id = text(descriptor.family, "family")?;
     let plain = |b: u8| b.is_ascii_lowercase() || b.is_ascii_digit() || b == b'-';
     if id.is_empty() || !id.bytes().all(plain) {
-        return Err(format!(
-            "{what} has family id {id:?}, wanted lower case letters, digits and hyphens"
-        ));
+        return Err(format!("{what} has family id {id:?}, wanted lower case letters, digits and hyphens"));
     }
     let mut family = FamilyInfo {
         title: text(descriptor.title, "title")?,
@@ -258,13 +233,8 @@ unsafe fn family(descriptor: &raw::tw_descriptor, what: &str) -> Result<FamilyIn
         id,
     };
     // SAFETY: driver.h: an array of option_count pointers, valid for the module.
-    let options = unsafe {
-        foreign::pointers(
-            descriptor.options,
-            descriptor.option_count,
-            &format!("{what}, options"),
-        )
-    }?;
+    let options =
+        unsafe { foreign::pointers(descriptor.options, descriptor.option_count, &format!("{what}, options")) }?;
     for option in options {
         // SAFETY: driver.h: each points to an option that starts with its size.
         let option = unsafe { foreign::record(option, &format!("{what}, an option")) }?;
@@ -276,13 +246,8 @@ unsafe fn family(descriptor: &raw::tw_descriptor, what: &str) -> Result<FamilyIn
         family.options.push(option);
     }
     // SAFETY: driver.h: an array of pattern_count pointers, valid for the module.
-    let patterns = unsafe {
-        foreign::pointers(
-            descriptor.patterns,
-            descriptor.pattern_count,
-            &format!("{what}, patterns"),
-        )
-    }?;
+    let patterns =
+        unsafe { foreign::pointers(descriptor.patterns, descriptor.pattern_count, &format!("{what}, patterns")) }?;
     for pattern in patterns {
         // SAFETY: driver.h: each points to a pattern that starts with its size.
         let pattern = unsafe { foreign::record(pattern, &format!("{what}, a pattern")) }?;
@@ -299,17 +264,13 @@ unsafe fn family(descriptor: &raw::tw_descriptor, what: &str) -> Result<FamilyIn
 /// The option was filled by a module, so that its pointers are as driver.h says.
 unsafe fn option_info(option: &raw::tw_option, what: &str) -> Result<OptionInfo, String> {
     // SAFETY: driver.h: strings, NUL-terminated, valid for the module.
-    let text =
-        |pointer, field: &str| unsafe { foreign::text(pointer, &format!("{what}, {field}")) };
+    let text = |pointer, field: &str| unsafe { foreign::text(pointer, &format!("{what}, {field}")) };
     let id = text(option.id, "id of an option")?;
     let default = text(option.default_text, &format!("default of option {id}"))?;
     let help = text(option.help, &format!("help of option {id}"))?;
     let kind = match option.type_ {
         raw::TW_OPTION_BOOL => OptionType::Bool,
-        raw::TW_OPTION_INT => OptionType::Int {
-            min: option.min,
-            max: option.max,
-        },
+        raw::TW_OPTION_INT => OptionType::Int { min: option.min, max: option.max },
         raw::TW_OPTION_STRING => OptionType::Text,
         raw::TW_OPTION_CHOICE => {
             let what = format!("choices of option {id}");
@@ -319,28 +280,17 @@ unsafe fn option_info(option: &raw::tw_option, what: &str) -> Result<OptionInfo,
             OptionType::Choice(choices.collect::<Result<_, _>>()?)
         }
         other => {
-            return Err(format!(
-                "{what}: option {id} has type {other}, wanted 1 to 4"
-            ));
+            return Err(format!("{what}: option {id} has type {other}, wanted 1 to 4"));
         }
     };
     let fits = match &kind {
         OptionType::Bool => default == "true" || default == "false",
-        OptionType::Int { min, max } => default
-            .parse()
-            .is_ok_and(|value: i64| (*min..=*max).contains(&value)),
+        OptionType::Int { min, max } => default.parse().is_ok_and(|value: i64| (*min..=*max).contains(&value)),
         OptionType::Text => true,
         OptionType::Choice(choices) => choices.contains(&default),
     };
     if !fits {
-        return Err(format!(
-            "{what}: option {id} has the default {default:?}, wanted {kind:?}"
-        ));
+        return Err(format!("{what}: option {id} has the default {default:?}, wanted {kind:?}"));
     }
-    Ok(OptionInfo {
-        id,
-        kind,
-        default,
-        help,
-    })
+    Ok(OptionInfo { id, kind, default, help })
 }

@@ -7,8 +7,7 @@ use std::panic::{AssertUnwindSafe, catch_unwind, resume_unwind};
 use tapewright_abi::raw::{self, Sized32, tw_status};
 use tapewright_abi::value::{Cut, CutKind};
 
-use crate::foreign;
-use crate::session::fault;
+use crate::foreign::{self, fault};
 use crate::{Failure, HostError};
 
 /// Widest line a decoder may report, in dots; far beyond any head, and small enough to be held.
@@ -95,18 +94,11 @@ pub struct Readback {
 
 impl Readback {
     pub(crate) fn new(module: &str, table: raw::tw_readback) -> Result<Readback, HostError> {
-        let broken = |what: &str| HostError::Broken {
-            module: module.to_owned(),
-            what: what.to_owned(),
-        };
+        let broken = |what: &str| HostError::Broken { module: module.to_owned(), what: what.to_owned() };
         Ok(Readback {
             module: module.to_owned(),
-            recognises: table
-                .recognises
-                .ok_or_else(|| broken("its readback has no recognises"))?,
-            create: table
-                .create
-                .ok_or_else(|| broken("its readback has no create"))?,
+            recognises: table.recognises.ok_or_else(|| broken("its readback has no recognises"))?,
+            create: table.create.ok_or_else(|| broken("its readback has no create"))?,
         })
     }
 
@@ -134,29 +126,19 @@ impl Readback {
     ///
     /// What the module reports.
     pub fn decoder(&self) -> Result<Decoder, HostError> {
-        let broken = |what: String| HostError::Broken {
-            module: self.module.clone(),
-            what,
-        };
+        let broken = |what: String| HostError::Broken { module: self.module.clone(), what };
         let mut decoder = std::ptr::null();
         // SAFETY: [any-thread]; the pointer to fill lives through the call.
         let status = unsafe { (self.create)(&mut decoder) };
         if status != raw::TW_OK {
-            return Err(fault(
-                &self.module,
-                "readback create",
-                status,
-                &raw::tw_fault::empty(),
-            ));
+            return Err(fault(&self.module, "readback create", status, &raw::tw_fault::empty()));
         }
         // SAFETY: driver.h: create set the pointer to a decoder that starts with its size.
         let decoder = unsafe { foreign::record(decoder, "the decoder") }.map_err(broken)?;
         let (Some(push), Some(finish), Some(fault), Some(destroy)) =
             (decoder.push, decoder.finish, decoder.fault, decoder.destroy)
         else {
-            return Err(broken(
-                "its decoder lacks a function, wanted all of them".into(),
-            ));
+            return Err(broken("its decoder lacks a function, wanted all of them".into()));
         };
         Ok(Decoder {
             module: self.module.clone(),
@@ -176,12 +158,7 @@ impl Readback {
 pub struct Decoder {
     module: String,
     instance: *mut c_void,
-    push: unsafe extern "C" fn(
-        *mut c_void,
-        *const raw::tw_readback_events,
-        *const u8,
-        usize,
-    ) -> tw_status,
+    push: unsafe extern "C" fn(*mut c_void, *const raw::tw_readback_events, *const u8, usize) -> tw_status,
     finish: unsafe extern "C" fn(*mut c_void, *const raw::tw_readback_events) -> tw_status,
     fault: unsafe extern "C" fn(*mut c_void, *mut raw::tw_fault) -> tw_status,
     destroy: unsafe extern "C" fn(*mut c_void),
@@ -217,11 +194,7 @@ impl Decoder {
     /// [`Failure::Host`] when the stream is not in order (kind `Fault`; the text tells where, what
     /// was found and what was wanted) or the module is not; [`Failure::Caller`] with the error of
     /// `events`. After an error the decoder is of no further use.
-    pub fn push<E: Events + ?Sized>(
-        &mut self,
-        bytes: &[u8],
-        events: &mut E,
-    ) -> Result<(), Failure<E::Error>> {
+    pub fn push<E: Events + ?Sized>(&mut self, bytes: &[u8], events: &mut E) -> Result<(), Failure<E::Error>> {
         let (push, instance) = (self.push, self.instance);
         self.call("readback push", events, |table| {
             // SAFETY: the decoder is open; events and bytes live through the call.
@@ -258,16 +231,11 @@ impl Decoder {
         function: impl FnOnce(*const raw::tw_readback_events) -> tw_status,
     ) -> Result<(), Failure<E::Error>> {
         if self.ended {
-            return Err(HostError::Misuse {
-                what: format!("{name} after the end or a failure, wanted a new decoder"),
-            }
-            .into());
+            return Err(
+                HostError::Misuse { what: format!("{name} after the end or a failure, wanted a new decoder") }.into()
+            );
         }
-        let mut target = Target {
-            events,
-            strip: self.strip,
-            end: None,
-        };
+        let mut target = Target { events, strip: self.strip, end: None };
         let table = raw::tw_readback_events {
             size: raw::tw_readback_events::SIZE,
             reserved: 0,
@@ -286,11 +254,7 @@ impl Decoder {
             Some(End::Caller(error)) => return Err(Failure::Caller(error)),
             Some(End::Panic(panic)) => resume_unwind(panic),
             Some(End::Broken(what)) => {
-                return Err(HostError::Broken {
-                    module: self.module.clone(),
-                    what,
-                }
-                .into());
+                return Err(HostError::Broken { module: self.module.clone(), what }.into());
             }
             None => {}
         }
@@ -324,24 +288,17 @@ type Outcome<E> = Result<(), End<<E as Events>::Error>>;
 
 impl<E: Events + ?Sized> Target<'_, E> {
     fn strip(&mut self, call: &str) -> Result<&mut Progress, End<E::Error>> {
-        self.strip.as_mut().ok_or_else(|| {
-            End::Broken(format!(
-                "readback reports {call} outside a strip, wanted strip_begin"
-            ))
-        })
+        self.strip
+            .as_mut()
+            .ok_or_else(|| End::Broken(format!("readback reports {call} outside a strip, wanted strip_begin")))
     }
 
     fn strip_begin(&mut self, raw: &raw::tw_readback_page) -> Outcome<E> {
         if self.strip.is_some() {
-            return Err(End::Broken(
-                "readback reports strip_begin inside a strip, wanted strip_end".into(),
-            ));
+            return Err(End::Broken("readback reports strip_begin inside a strip, wanted strip_end".into()));
         }
         if raw.dots == 0 || raw.dots > WIDEST {
-            return Err(End::Broken(format!(
-                "readback reports lines of {} dots, wanted 1 to {WIDEST}",
-                raw.dots
-            )));
+            return Err(End::Broken(format!("readback reports lines of {} dots, wanted 1 to {WIDEST}", raw.dots)));
         }
         let known = |value: u32| (value != 0).then_some(value);
         let page = Page {
@@ -350,11 +307,7 @@ impl<E: Events + ?Sized> Target<'_, E> {
             dpi_across_milli: known(raw.dpi_across_milli),
             dpi_along_milli: known(raw.dpi_along_milli),
         };
-        self.strip = Some(Progress {
-            page,
-            lines: 0,
-            last_cut: None,
-        });
+        self.strip = Some(Progress { page, lines: 0, last_cut: None });
         self.events.strip_begin(&page).map_err(End::Caller)
     }
 
@@ -393,17 +346,13 @@ impl<E: Events + ?Sized> Target<'_, E> {
 
     fn cut(&mut self, kind: u32, line: u32) -> Outcome<E> {
         let Some(kind) = CutKind::from_raw(kind) else {
-            return Err(End::Broken(format!(
-                "readback reports a cut of kind {kind}, wanted 1 or 2"
-            )));
+            return Err(End::Broken(format!("readback reports a cut of kind {kind}, wanted 1 or 2")));
         };
         let strip = self.strip("a cut")?;
         let least = strip.last_cut.map_or(0, |last| u64::from(last) + 1);
         let most = strip.page.lines.unwrap_or(u32::MAX);
         if u64::from(line) < least || line > most {
-            return Err(End::Broken(format!(
-                "readback reports a cut at line {line}, wanted {least} to {most}"
-            )));
+            return Err(End::Broken(format!("readback reports a cut at line {line}, wanted {least} to {most}")));
         }
         strip.last_cut = Some(line);
         self.events.cut(Cut { line, kind }).map_err(End::Caller)
@@ -413,10 +362,7 @@ impl<E: Events + ?Sized> Target<'_, E> {
         let strip = *self.strip("strip_end")?;
         let wanted = strip.page.lines.unwrap_or(strip.lines);
         if strip.lines != wanted {
-            return Err(End::Broken(format!(
-                "readback ends a strip after {} lines, wanted {wanted}",
-                strip.lines
-            )));
+            return Err(End::Broken(format!("readback ends a strip after {} lines, wanted {wanted}", strip.lines)));
         }
         self.strip = None;
         self.events.strip_end().map_err(End::Caller)
@@ -458,11 +404,7 @@ unsafe extern "C" fn strip_begin<E: Events + ?Sized>(
     // SAFETY: driver.h: a pointer to a page that starts with its size, valid for the call.
     let page = unsafe { foreign::record(page, "the page of strip_begin") };
     // SAFETY: driver.h: the context as given.
-    unsafe {
-        report::<E>(context, |target| {
-            target.strip_begin(&page.map_err(End::Broken)?)
-        })
-    }
+    unsafe { report::<E>(context, |target| target.strip_begin(&page.map_err(End::Broken)?)) }
 }
 
 unsafe extern "C" fn lines<E: Events + ?Sized>(
@@ -480,11 +422,7 @@ unsafe extern "C" fn blank<E: Events + ?Sized>(context: *mut c_void, count: u32)
     unsafe { report::<E>(context, |target| target.blank(count)) }
 }
 
-unsafe extern "C" fn cut<E: Events + ?Sized>(
-    context: *mut c_void,
-    kind: u32,
-    line: u32,
-) -> tw_status {
+unsafe extern "C" fn cut<E: Events + ?Sized>(context: *mut c_void, kind: u32, line: u32) -> tw_status {
     // SAFETY: driver.h: the context as given.
     unsafe { report::<E>(context, |target| target.cut(kind, line)) }
 }

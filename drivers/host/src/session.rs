@@ -1,15 +1,14 @@
 //! An instance of a driver at work.
 
-use std::ffi::{CStr, CString, c_char, c_void};
-use std::panic::{AssertUnwindSafe, catch_unwind};
-use std::sync::Mutex;
+use std::ffi::CString;
 use std::time::Duration;
 
 use tapewright_abi::raw::{self, Sized32, tw_status};
-use tapewright_abi::value::{DeviceStatus, FaultKind, LogLevel, read_text};
+use tapewright_abi::value::{DeviceStatus, read_text};
 
-use crate::foreign;
-use crate::{Failure, Fault, HostError, JobSpec, Sink, StripSpec};
+use crate::foreign::fault;
+use crate::instance::Instance;
+use crate::{Failure, HostError, JobSpec, Sink, StripSpec};
 
 /// Bytes fetched from a driver at once.
 const BUFFER: usize = 64 * 1024;
@@ -27,10 +26,7 @@ const LONGEST_REPLY: u64 = 64 * 1024;
 #[derive(Debug)]
 pub struct Session {
     module: String,
-    driver: raw::tw_driver,
-    calls: Calls,
-    /// Made by `Box::into_raw`; freed after the instance is gone.
-    host: *mut HostContext,
+    instance: Instance,
     buffer: Vec<u8>,
     reply: Vec<u8>,
     phase: Phase,
@@ -41,10 +37,6 @@ pub struct Session {
     bytes_per_line: usize,
     lines_left: u32,
 }
-
-// SAFETY: driver.h lets the calls on an instance come from different threads, one at a time; a
-// `&mut Session` is needed for each. The log target is Send.
-unsafe impl Send for Session {}
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 enum Phase {
@@ -59,155 +51,22 @@ enum Phase {
     Broken,
 }
 
-/// The functions of an instance, shown to be there.
-#[derive(Debug, Clone, Copy)]
-struct Calls {
-    begin_job: unsafe extern "C" fn(*mut c_void, *const raw::tw_job) -> tw_status,
-    begin_strip: unsafe extern "C" fn(*mut c_void, *const raw::tw_strip) -> tw_status,
-    lines: unsafe extern "C" fn(*mut c_void, *const u8, usize, u32) -> tw_status,
-    blank: unsafe extern "C" fn(*mut c_void, u32) -> tw_status,
-    end_strip: unsafe extern "C" fn(*mut c_void) -> tw_status,
-    end_job: unsafe extern "C" fn(*mut c_void) -> tw_status,
-    cancel: unsafe extern "C" fn(*mut c_void) -> tw_status,
-    take: unsafe extern "C" fn(*mut c_void, *mut u8, usize, *mut raw::tw_action) -> tw_status,
-    reply: unsafe extern "C" fn(*mut c_void, *const u8, usize) -> tw_status,
-    port_status: unsafe extern "C" fn(*mut c_void, u8) -> tw_status,
-    status: unsafe extern "C" fn(*mut c_void, *mut raw::tw_device_status) -> tw_status,
-    fault: unsafe extern "C" fn(*mut c_void, *mut raw::tw_fault) -> tw_status,
-    destroy: unsafe extern "C" fn(*mut c_void),
-}
-
-impl Calls {
-    fn of(driver: &raw::tw_driver) -> Option<Calls> {
-        Some(Calls {
-            begin_job: driver.begin_job?,
-            begin_strip: driver.begin_strip?,
-            lines: driver.lines?,
-            blank: driver.blank?,
-            end_strip: driver.end_strip?,
-            end_job: driver.end_job?,
-            cancel: driver.cancel?,
-            take: driver.take?,
-            reply: driver.reply?,
-            port_status: driver.port_status?,
-            status: driver.status?,
-            fault: driver.fault?,
-            destroy: driver.destroy?,
-        })
-    }
-}
-
-type Log = Box<dyn FnMut(LogLevel, &str) + Send>;
-
-struct HostContext {
-    raw: raw::tw_host,
-    log: Mutex<Log>,
-}
-
-/// The log function given to drivers.
-///
-/// # Safety
-///
-/// `context` is the `HostContext` of a living session; `text` is NULL or a NUL-terminated string.
-unsafe extern "C" fn log(context: *mut c_void, level: u32, text: *const c_char) {
-    if context.is_null() || text.is_null() {
-        return;
-    }
-    // SAFETY: not NULL; driver.h: the driver hands the context back unchanged while the instance
-    // lives, and only shared references to it exist.
-    let host = unsafe { &*context.cast::<HostContext>() };
-    // SAFETY: driver.h: NUL-terminated, valid for the call.
-    let text = unsafe { CStr::from_ptr(text) }.to_string_lossy();
-    // A log function that panics must not unwind into the driver; the line is lost. The same for a
-    // driver that logs from two threads at once, against its promise.
-    let _ = catch_unwind(AssertUnwindSafe(|| {
-        if let Ok(mut log) = host.log.try_lock() {
-            log(LogLevel::from_raw(level), &text);
-        }
-    }));
-}
-
-/// Makes an instance.
-pub(crate) fn create(
-    module: &str,
-    factory: &'static raw::tw_factory,
-    family: &CStr,
-    target: Log,
-) -> Result<Session, HostError> {
-    let broken = |what: String| HostError::Broken {
-        module: module.to_owned(),
-        what,
-    };
-    let create = factory
-        .create
-        .ok_or_else(|| broken("its factory has no create".into()))?;
-    let host = Box::into_raw(Box::new(HostContext {
-        raw: raw::tw_host {
-            size: raw::tw_host::SIZE,
-            reserved: 0,
-            context: std::ptr::null_mut(),
-            log: Some(log),
-        },
-        log: Mutex::new(target),
-    }));
-    // SAFETY: just made, nobody else has it.
-    unsafe { (*host).raw.context = host.cast() };
-    // Frees the context unless a session takes it.
-    let guard = HostGuard(host);
-    let mut driver: *const raw::tw_driver = std::ptr::null();
-    let mut record = raw::tw_fault::empty();
-    // SAFETY: [any-thread]; all pointers are valid for the call, the host for the instance.
-    let status = unsafe {
-        create(
-            family.as_ptr(),
-            &raw const (*host).raw,
-            &mut driver,
-            &mut record,
-        )
-    };
-    if status != raw::TW_OK {
-        return Err(fault(module, "create", status, &record));
-    }
-    // SAFETY: driver.h: create set the pointer to a driver that starts with its size.
-    let driver = unsafe { foreign::record(driver, "the instance") }.map_err(broken)?;
-    let calls = Calls::of(&driver)
-        .ok_or_else(|| broken("its instance lacks a function, wanted all of them".into()))?;
-    std::mem::forget(guard);
-    Ok(Session {
-        module: module.to_owned(),
-        driver,
-        calls,
-        host,
-        buffer: Vec::new(),
-        reply: Vec::new(),
-        phase: Phase::Idle,
-        drained: true,
-        strips: 0,
-        strips_done: 0,
-        bytes_per_line: 0,
-        lines_left: 0,
-    })
-}
-
-struct HostGuard(*mut HostContext);
-
-impl Drop for HostGuard {
-    fn drop(&mut self) {
-        // SAFETY: made by Box::into_raw; no instance was taken over that could still use it.
-        drop(unsafe { Box::from_raw(self.0) });
-    }
-}
-
-impl Drop for Session {
-    fn drop(&mut self) {
-        // SAFETY: the last call on this instance (driver.h).
-        unsafe { (self.calls.destroy)(self.driver.self_) };
-        // SAFETY: made by Box::into_raw; the instance that used it is gone.
-        drop(unsafe { Box::from_raw(self.host) });
-    }
-}
-
 impl Session {
+    pub(crate) fn new(module: &str, instance: Instance) -> Session {
+        Session {
+            module: module.to_owned(),
+            instance,
+            buffer: Vec::new(),
+            reply: Vec::new(),
+            phase: Phase::Idle,
+            drained: true,
+            strips: 0,
+            strips_done: 0,
+            bytes_per_line: 0,
+            lines_left: 0,
+        }
+    }
+
     /// Begins a job.
     ///
     /// # Errors
@@ -218,11 +77,7 @@ impl Session {
     /// [`HostError::Broken`] when the driver breaks the contract.
     pub fn begin_job(&mut self, job: &JobSpec) -> Result<(), HostError> {
         self.expect("begin_job", &[Phase::Idle])?;
-        if job.dots == 0
-            || job.web_dots == 0
-            || job.dpi_across_milli == 0
-            || job.dpi_along_milli == 0
-        {
+        if job.dots == 0 || job.web_dots == 0 || job.dpi_across_milli == 0 || job.dpi_along_milli == 0 {
             return Err(HostError::Misuse {
                 what: format!(
                     "begin_job with {} dots, {} web dots, {} × {} milli-dpi, wanted at least 1 of each",
@@ -238,13 +93,8 @@ impl Session {
             .iter()
             .map(|(key, value)| Ok((c_text(key, "option")?, c_text(value, key)?)))
             .collect::<Result<Vec<(CString, CString)>, HostError>>()?;
-        let pairs: Vec<raw::tw_pair> = options
-            .iter()
-            .map(|(key, value)| raw::tw_pair {
-                key: key.as_ptr(),
-                value: value.as_ptr(),
-            })
-            .collect();
+        let pairs: Vec<raw::tw_pair> =
+            options.iter().map(|(key, value)| raw::tw_pair { key: key.as_ptr(), value: value.as_ptr() }).collect();
         let raw_job = raw::tw_job {
             size: raw::tw_job::SIZE,
             strips: job.strips,
@@ -267,7 +117,7 @@ impl Session {
         self.strips_done = 0;
         self.bytes_per_line = job.bytes_per_line() as usize;
         // SAFETY: the instance is open; the job and all it points to live through the call.
-        let status = unsafe { (self.calls.begin_job)(self.driver.self_, &raw_job) };
+        let status = unsafe { (self.instance.calls.begin_job)(self.instance.this, &raw_job) };
         self.step("begin_job", status, Phase::Job)
     }
 
@@ -292,24 +142,15 @@ impl Session {
                 strip.lines, strip.lead_lines, strip.trail_lines
             ));
         }
-        let ascending = strip
-            .cuts
-            .windows(2)
-            .all(|pair| pair[0].line < pair[1].line);
+        let ascending = strip.cuts.windows(2).all(|pair| pair[0].line < pair[1].line);
         if !ascending || strip.cuts.last().is_some_and(|cut| cut.line > strip.lines) {
             return misuse(format!(
                 "begin_strip with cuts that do not ascend strictly to at most line {}",
                 strip.lines
             ));
         }
-        let cuts: Vec<raw::tw_cut> = strip
-            .cuts
-            .iter()
-            .map(|cut| raw::tw_cut {
-                line: cut.line,
-                kind: cut.kind.to_raw(),
-            })
-            .collect();
+        let cuts: Vec<raw::tw_cut> =
+            strip.cuts.iter().map(|cut| raw::tw_cut { line: cut.line, kind: cut.kind.to_raw() }).collect();
         let raw_strip = raw::tw_strip {
             size: raw::tw_strip::SIZE,
             index: strip.index,
@@ -323,7 +164,7 @@ impl Session {
         };
         self.lines_left = strip.lines;
         // SAFETY: the instance is open; the strip and its cuts live through the call.
-        let status = unsafe { (self.calls.begin_strip)(self.driver.self_, &raw_strip) };
+        let status = unsafe { (self.instance.calls.begin_strip)(self.instance.this, &raw_strip) };
         self.step("begin_strip", status, Phase::Strip)
     }
 
@@ -349,8 +190,7 @@ impl Session {
         }
         self.count_lines("lines", count)?;
         // SAFETY: the instance is open; the rows live through the call.
-        let status =
-            unsafe { (self.calls.lines)(self.driver.self_, rows.as_ptr(), rows.len(), count) };
+        let status = unsafe { (self.instance.calls.lines)(self.instance.this, rows.as_ptr(), rows.len(), count) };
         self.step("lines", status, Phase::Strip)
     }
 
@@ -366,7 +206,7 @@ impl Session {
         }
         self.count_lines("blank", count)?;
         // SAFETY: the instance is open.
-        let status = unsafe { (self.calls.blank)(self.driver.self_, count) };
+        let status = unsafe { (self.instance.calls.blank)(self.instance.this, count) };
         self.step("blank", status, Phase::Strip)
     }
 
@@ -384,7 +224,7 @@ impl Session {
         }
         self.strips_done = self.strips_done.saturating_add(1);
         // SAFETY: the instance is open.
-        let status = unsafe { (self.calls.end_strip)(self.driver.self_) };
+        let status = unsafe { (self.instance.calls.end_strip)(self.instance.this) };
         self.step("end_strip", status, Phase::Job)
     }
 
@@ -397,14 +237,11 @@ impl Session {
         self.expect("end_job", &[Phase::Job])?;
         if self.strips != 0 && self.strips_done != self.strips {
             return Err(HostError::Misuse {
-                what: format!(
-                    "end_job after {} strips, wanted {}",
-                    self.strips_done, self.strips
-                ),
+                what: format!("end_job after {} strips, wanted {}", self.strips_done, self.strips),
             });
         }
         // SAFETY: the instance is open.
-        let status = unsafe { (self.calls.end_job)(self.driver.self_) };
+        let status = unsafe { (self.instance.calls.end_job)(self.instance.this) };
         self.step("end_job", status, Phase::Ending)
     }
 
@@ -420,7 +257,7 @@ impl Session {
             return Err(self.broken("it was called again after it broke the contract".into()));
         }
         // SAFETY: the instance is open.
-        let status = unsafe { (self.calls.cancel)(self.driver.self_) };
+        let status = unsafe { (self.instance.calls.cancel)(self.instance.this) };
         self.step("cancel", status, Phase::Ending)
     }
 
@@ -435,10 +272,7 @@ impl Session {
             return Ok(());
         }
         if matches!(self.phase, Phase::Lost | Phase::Broken) {
-            return Err(HostError::Misuse {
-                what: "drain after a failure, wanted cancel".into(),
-            }
-            .into());
+            return Err(HostError::Misuse { what: "drain after a failure, wanted cancel".into() }.into());
         }
         // One buffer for the whole session; made by the first drain.
         self.buffer.resize(BUFFER, 0);
@@ -446,12 +280,7 @@ impl Session {
             let mut action = raw::tw_action::empty();
             // SAFETY: the instance is open; buffer and action live through the call.
             let status = unsafe {
-                (self.calls.take)(
-                    self.driver.self_,
-                    self.buffer.as_mut_ptr(),
-                    self.buffer.len(),
-                    &mut action,
-                )
+                (self.instance.calls.take)(self.instance.this, self.buffer.as_mut_ptr(), self.buffer.len(), &mut action)
             };
             if status != raw::TW_OK {
                 return Err(self.failed("take", status).into());
@@ -460,15 +289,9 @@ impl Session {
             let done = match action.kind {
                 raw::TW_ACTION_BYTES => {
                     let bytes = usize::try_from(action.count).ok();
-                    let bytes = bytes
-                        .and_then(|n| self.buffer.get(..n))
-                        .filter(|b| !b.is_empty());
+                    let bytes = bytes.and_then(|n| self.buffer.get(..n)).filter(|b| !b.is_empty());
                     let Some(bytes) = bytes else {
-                        let what = format!(
-                            "take says {} bytes, wanted 1 to {}",
-                            action.count,
-                            self.buffer.len()
-                        );
+                        let what = format!("take says {} bytes, wanted 1 to {}", action.count, self.buffer.len());
                         return Err(self.broken(what).into());
                     };
                     let taken = sink.bytes(bytes);
@@ -486,10 +309,8 @@ impl Session {
                 }
                 raw::TW_ACTION_WAIT_REPLY => {
                     if !(1..=LONGEST_REPLY).contains(&action.count) {
-                        let what = format!(
-                            "take waits for a reply of {} bytes, wanted 1 to {LONGEST_REPLY}",
-                            action.count
-                        );
+                        let what =
+                            format!("take waits for a reply of {} bytes, wanted 1 to {LONGEST_REPLY}", action.count);
                         return Err(self.broken(what).into());
                     }
                     #[allow(clippy::cast_possible_truncation)] // At most LONGEST_REPLY.
@@ -499,7 +320,7 @@ impl Session {
                     self.caller(answered)?;
                     // SAFETY: the instance is open; the bytes live through the call.
                     let status = unsafe {
-                        (self.calls.reply)(self.driver.self_, self.reply.as_ptr(), self.reply.len())
+                        (self.instance.calls.reply)(self.instance.this, self.reply.as_ptr(), self.reply.len())
                     };
                     if status != raw::TW_OK {
                         return Err(self.failed("reply", status).into());
@@ -512,8 +333,7 @@ impl Session {
                     true
                 }
                 raw::TW_ACTION_MORE_INPUT => {
-                    let what =
-                        "take says more input after the end of the job, wanted done".to_owned();
+                    let what = "take says more input after the end of the job, wanted done".to_owned();
                     return Err(self.broken(what).into());
                 }
                 raw::TW_ACTION_DONE => {
@@ -543,7 +363,7 @@ impl Session {
             return Err(self.broken("it was called again after it broke the contract".into()));
         }
         // SAFETY: the instance is open.
-        let result = unsafe { (self.calls.port_status)(self.driver.self_, status) };
+        let result = unsafe { (self.instance.calls.port_status)(self.instance.this, status) };
         if result == raw::TW_OK {
             return Ok(());
         }
@@ -561,12 +381,11 @@ impl Session {
         }
         let mut out = raw::tw_device_status::empty();
         // SAFETY: the instance is open; `out` lives through the call.
-        let status = unsafe { (self.calls.status)(self.driver.self_, &mut out) };
+        let status = unsafe { (self.instance.calls.status)(self.instance.this, &mut out) };
         if status != raw::TW_OK {
             return Err(self.failed("status", status));
         }
-        let (Some(found_kind), Some(text)) = (read_text(&out.found_kind), read_text(&out.text))
-        else {
+        let (Some(found_kind), Some(text)) = (read_text(&out.found_kind), read_text(&out.text)) else {
             return Err(self.broken("status gives a text without end or not in UTF-8".into()));
         };
         let has = |flag: u32| out.flags & flag != 0;
@@ -599,18 +418,13 @@ impl Session {
             Phase::Lost => "after a failure, wanted cancel",
             Phase::Broken => "after the driver broke the contract, wanted a new session",
         };
-        Err(HostError::Misuse {
-            what: format!("{call} {found}"),
-        })
+        Err(HostError::Misuse { what: format!("{call} {found}") })
     }
 
     fn count_lines(&mut self, call: &str, count: u32) -> Result<(), HostError> {
         let Some(left) = self.lines_left.checked_sub(count) else {
             return Err(HostError::Misuse {
-                what: format!(
-                    "{call} with {count} lines, wanted at most the {} left of the strip",
-                    self.lines_left
-                ),
+                what: format!("{call} with {count} lines, wanted at most the {} left of the strip", self.lines_left),
             });
         };
         self.lines_left = left;
@@ -636,7 +450,7 @@ impl Session {
     fn failed(&mut self, call: &str, status: tw_status) -> HostError {
         let mut record = raw::tw_fault::empty();
         // SAFETY: the instance is open; the record lives through the call.
-        let told = unsafe { (self.calls.fault)(self.driver.self_, &mut record) };
+        let told = unsafe { (self.instance.calls.fault)(self.instance.this, &mut record) };
         if told != raw::TW_OK {
             record = raw::tw_fault::empty();
         }
@@ -650,57 +464,18 @@ impl Session {
 
     fn broken(&mut self, what: String) -> HostError {
         self.phase = Phase::Broken;
-        HostError::Broken {
-            module: self.module.clone(),
-            what,
-        }
+        HostError::Broken { module: self.module.clone(), what }
     }
-}
-
-/// Makes an error of a status and the record that belongs to it.
-pub(crate) fn fault(
-    module: &str,
-    call: &str,
-    status: tw_status,
-    record: &raw::tw_fault,
-) -> HostError {
-    let broken = |what: String| HostError::Broken {
-        module: module.to_owned(),
-        what,
-    };
-    let Some(kind) = FaultKind::from_raw(status) else {
-        return broken(format!("{call} returned status {status}, wanted 0 to 6"));
-    };
-    let Some(mut text) = read_text(&record.text) else {
-        return broken(format!(
-            "{call} failed with a fault text without end or not in UTF-8"
-        ));
-    };
-    if text.is_empty() {
-        text = format!("{call} failed ({kind:?}) without saying why");
-    }
-    HostError::Fault(Fault {
-        module: module.to_owned(),
-        kind,
-        code: record.code,
-        text,
-        retry: record.retry == 1,
-    })
 }
 
 fn c_text(text: &str, what: &str) -> Result<CString, HostError> {
     CString::new(text).map_err(|error| HostError::Misuse {
-        what: format!(
-            "{what} {text:?} has a NUL at byte {}, wanted none",
-            error.nul_position()
-        ),
+        what: format!("{what} {text:?} has a NUL at byte {}, wanted none", error.nul_position()),
     })
 }
 
 fn count(len: usize, what: &str) -> Result<u32, HostError> {
-    u32::try_from(len).map_err(|_| HostError::Misuse {
-        what: format!("{len} {what}, wanted at most {}", u32::MAX),
-    })
+    u32::try_from(len).map_err(|_| HostError::Misuse { what: format!("{len} {what}, wanted at most {}", u32::MAX) })
 }
 
 const fn stride<T>() -> u32 {

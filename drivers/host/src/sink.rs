@@ -30,12 +30,7 @@ pub trait Sink {
     /// # Errors
     ///
     /// When the link is broken. A link that cannot answer appends nothing and is no error.
-    fn reply(
-        &mut self,
-        count: usize,
-        time: Duration,
-        reply: &mut Vec<u8>,
-    ) -> Result<(), Self::Error>;
+    fn reply(&mut self, count: usize, time: Duration, reply: &mut Vec<u8>) -> Result<(), Self::Error>;
 }
 
 /// A sink for a file: writes the bytes, skips the waits, never answers.

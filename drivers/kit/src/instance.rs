@@ -89,6 +89,9 @@ impl Instance {
     }
 
     fn expect(&self, call: &str, state: State) -> Result<(), Fault> {
+        if self.state == State::Lost {
+            return Err(Fault::state(format!("{call} {}", self.state.name())));
+        }
         if self.state != state {
             let found = self.state.name();
             return Err(Fault::state(format!("{call} {found}, wanted {}", state.name())));

@@ -460,7 +460,7 @@ fn a_fault_ends_the_job_and_cancel_helps() {
     assert_eq!((record.status, record.code, record.retry), (raw::TW_FAULT, 17, 1));
     assert_eq!(open.text(), "ribbon torn");
     assert_eq!(open.blank(1), raw::TW_BAD_STATE);
-    assert_eq!(open.text(), "blank after a fault, wanted cancel, wanted inside a strip");
+    assert_eq!(open.text(), "blank after a fault, wanted cancel");
     assert_eq!(open.cancel(), raw::TW_OK);
     assert_eq!(open.drain(), (b"reset".to_vec(), raw::TW_ACTION_DONE));
     assert_eq!(open.begin_job(&JOB), raw::TW_OK);

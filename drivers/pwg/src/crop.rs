@@ -70,7 +70,7 @@ mod tests {
                     let line = vec![0xFF; source_dots.div_ceil(8) as usize];
                     let mut to = vec![0xAA; dots.div_ceil(8) as usize];
                     Crop::new(first, source_dots, dots).row(&line, &mut to);
-                    for j in 0..to.len() as i64 * 8 {
+                    for j in 0..i64::from(dots.div_ceil(8) * 8) {
                         let from = j + i64::from(first);
                         let ink = j < i64::from(dots) && (0..i64::from(source_dots)).contains(&from);
                         assert_eq!(dot(&to, j), ink, "{source_dots} {dots} {first} {j}");

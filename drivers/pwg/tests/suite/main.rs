@@ -2,5 +2,6 @@
 
 mod cases;
 mod damage;
+mod outside;
 mod round_trip;
 mod support;

@@ -172,6 +172,11 @@ impl Random {
         self.0.wrapping_mul(0x2545_F491_4F6C_DD1D) >> 16
     }
 
+    /// 0 … end − 1, as a count.
+    pub(crate) fn count_below(&mut self, end: u64) -> usize {
+        usize::try_from(self.below(end)).unwrap()
+    }
+
     /// 0 … end − 1.
     pub(crate) fn below(&mut self, end: u64) -> u64 {
         self.next() % end
