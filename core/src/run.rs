@@ -46,12 +46,17 @@ pub fn module_for<'m>(modules: &'m [Module], family: &str, folders: &[PathBuf]) 
     })
 }
 
+/// Who must act on what a module did.
 fn host_error(error: HostError) -> Error {
     let kind = match &error {
         HostError::Misuse { .. } => Kind::Bug,
-        HostError::Fault(fault) if fault.kind == FaultKind::Limit => Kind::Limit,
-        HostError::Fault(fault) if matches!(fault.kind, FaultKind::BadArgument | FaultKind::Unsupported) => Kind::Input,
-        _ => Kind::Driver,
+        HostError::Fault(fault) => match fault.kind {
+            FaultKind::Limit => Kind::Limit,
+            FaultKind::BadArgument | FaultKind::Unsupported => Kind::Input,
+            FaultKind::Fault => Kind::Device,
+            FaultKind::BadState | FaultKind::Bug => Kind::Driver,
+        },
+        HostError::Load { .. } | HostError::NoFamily { .. } | HostError::Broken { .. } => Kind::Driver,
     };
     Error::new(kind, error.to_string())
 }
