@@ -159,16 +159,23 @@ impl Job {
     }
 
     /// An offer that would work, in words: with what the job has, else with any stock known.
-    pub(super) fn offer(&self, tried: Option<Build>, subject: &Subject<'_>) -> Option<String> {
-        let order = [Build::Wrap, Build::Flag, Build::Band, Build::Sleeve];
-        let may = |build: Build| build != Build::Sleeve || !matches!(subject.plug, Plug::Unsaid);
+    ///
+    /// Where only the stock was wrong, the build stays and another stock is offered first.
+    pub(super) fn offer(&self, tried: Option<Build>, misfit: &Misfit, subject: &Subject<'_>) -> Option<String> {
         let in_job: Vec<usize> = (0..self.in_job).collect();
         let known: Vec<usize> = (0..self.stocks.len()).collect();
-        for (stocks, from) in [(&in_job, ""), (&known, ", which is not in this job")] {
-            let same_build_first =
-                tried.into_iter().chain(order.into_iter().filter(|&build| may(build) && Some(build) != tried));
-            for build in same_build_first {
+        let same: Vec<Build> = tried.into_iter().collect();
+        let may = |build: Build| build != Build::Sleeve || !matches!(subject.plug, Plug::Unsaid);
+        let order = [Build::Wrap, Build::Flag, Build::Band, Build::Sleeve];
+        let any: Vec<Build> = tried.into_iter().chain(order.into_iter().filter(|&build| may(build))).collect();
+        let searches = match misfit.kind {
+            MisfitKind::Stock => [(&same, &known), (&any, &in_job), (&any, &known)],
+            _ => [(&any, &in_job), (&same, &known), (&any, &known)],
+        };
+        for (builds, stocks) in searches {
+            for &build in builds {
                 if let Ok((stock, _)) = self.first_that_works(build, stocks, subject) {
+                    let from = if stock < self.in_job { "" } else { ", which is not in this job's stock" };
                     return Some(format!("a {build} on {} would work{from}", self.stocks[stock].id));
                 }
             }

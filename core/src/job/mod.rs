@@ -404,7 +404,8 @@ impl Job {
                 }
                 Err(misfit) => {
                     *offers += 1;
-                    let offer = if *offers <= MOST_OFFERS { self.offer(subjects.build, &subject) } else { None };
+                    let offer =
+                        if *offers <= MOST_OFFERS { self.offer(subjects.build, &misfit, &subject) } else { None };
                     let name = format!("{}, {} end", self.name(cable), end.word());
                     return Err(Problem::of_label(cable.row(), &name, &misfit, offer));
                 }

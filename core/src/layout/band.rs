@@ -32,8 +32,10 @@ pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Resul
     let mut worst = None;
     for (window, note) in WINDOWS {
         let window = grid.along.dots_within(diameter.low.scaled(window));
-        // From wherever one looks, a window sees a whole copy if it holds one copy and one pitch.
-        let most = Dots((window.0 - 2) / 2);
+        // From wherever one looks, a window sees a whole copy if it holds one copy and one pitch;
+        // between copies stay half a cap height or more, so that they read as copies.
+        let blank = grid.along.dots_covering(design.least_cap());
+        let most = Dots((window - blank).0 / 2);
         let parallel = TextBox { width: Some(grid.zone), height: most, along: grid.across, up: grid.along };
         let around = TextBox { width: Some(most), height: grid.zone, along: grid.along, up: grid.across };
         let caps = Caps::of(design);

@@ -140,7 +140,7 @@ fn a_plug_needs_a_higher_ratio() {
 /// Arc within ±45° is 0.785·D: on a 6.15 mm cable 4.83 mm; within ±60° 6.44 mm (calculated).
 #[test]
 fn copies_of_a_band_face_every_side() {
-    for od in [10.3, 15.0, 28.0] {
+    for od in [12.4, 15.0, 28.0] {
         let layout = try_out(Build::Band, "tape-24", "bench-180", od, &Plug::Unsaid).unwrap();
         let dpi = Dpi::from_milli(180_000).unwrap();
         let round = dpi.dots_within(mm(od * std::f64::consts::PI)).0;

@@ -28,6 +28,10 @@ pub(super) fn range(
 /// Arc within ±60° of straight on: what one reads without turning the cable.
 const READABLE_ARC: f64 = PI / 3.0;
 
+/// Blank between print and the edges of a printed zone that ends at the tape's edge: rolls wander
+/// by half a millimetre or so (common practice, no source).
+const INSET: Micrometres = Micrometres(750);
+
 pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Result<Layout, Misfit> {
     let Form::Wrap { axis, overlap } = request.stock.form else { return Err(request.wrong_form("wrap")) };
     let diameter = request.needs_diameter()?;
@@ -62,14 +66,15 @@ fn across(
         });
     }
     let zone = |height: Dots| TextBox { width: None, height, along: grid.along, up: grid.across };
-    let arc = grid.across.dots_within(diameter.low.scaled(READABLE_ARC)).min(grid.zone);
-    let (text, turn_note) = readable(request, fonts, zone(arc), zone(grid.zone))?;
+    let inside = grid.zone - grid.across.dots_covering(INSET) * 2;
+    let arc = grid.across.dots_within(diameter.low.scaled(READABLE_ARC)).min(inside);
+    let (text, turn_note) = readable(request, fonts, zone(arc), zone(inside))?;
     let margin = grid.along.dots_covering(design.margin);
     let length = (text.width + margin * 2).max(grid.along.dots_covering(design.least_length));
     let length = whole_millimetres(grid.along, length);
     // As many copies as the zone holds, so that one faces the reader sooner.
     let gap = Dots((text.cap.0 / 2).max(2));
-    let copies = ((grid.zone + gap).0 / (text.height + gap).0).max(1);
+    let copies = ((inside + gap).0 / (text.height + gap).0).max(1);
     let used = text.height * copies + gap * (copies - 1);
     let line = middle(length, text.width);
     let copies =
