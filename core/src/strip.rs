@@ -141,11 +141,15 @@ impl Rules {
         Dots(self.gap.0 / 2)
     }
 
-    /// Where the lead is parted from the first label, if it is.
+    /// Where the lead is parted from the first label, if it is. No guide can be printed there: the
+    /// lead has passed the head before the strip begins.
     fn front_cut(&self) -> Option<Dots> {
         let at = self.lead - self.gap_before();
-        let least = if self.between == Between::Full { self.min_piece.max(Dots(1)) } else { Dots(1) };
-        (at >= least).then_some(at)
+        match self.between {
+            Between::Half => (at > Dots::ZERO).then_some(at),
+            Between::Full => (at > Dots::ZERO && at >= self.min_piece).then_some(at),
+            Between::Snip => None,
+        }
     }
 
     /// Pad after a label that a full cut follows, so that the piece can be parted and pushed out.

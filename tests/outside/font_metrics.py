@@ -1,12 +1,13 @@
 #!/usr/bin/env python3
 """Compare printed text with FreeType's metrics and outlines of the same font file.
 
-usage: font_metrics.py FONT.ttf STRIP.pbm TEXT CAP_DOTS RATIO [--turn along|up]
+usage: font_metrics.py FONT.ttf STRIP.pbm TEXT CAP_DOTS RATIO [--turn along|up] [--lines FROM TO]
 
 STRIP.pbm is a strip with one label, as `tapewright readback --pbm` writes it: a row a head line,
 1 = ink. On it stands TEXT, one line set once, at a cap height of CAP_DOTS dots; RATIO is dots of a
 length along the text over dots of the same length up it. --turn up: the text reads across the
-tape, from dot 0 up, its top towards the first line.
+tape, from dot 0 up, its top towards the first line. --lines: the label's own lines, where guides
+are printed beside it.
 
 Checked, with the cap height measured on the outline of H (FreeType 2, FT_LOAD_NO_SCALE):
  1. height of the ink over the baseline of the text: within one dot of the outline's extent;
@@ -126,10 +127,13 @@ def main():
     parser.add_argument("cap", type=int)
     parser.add_argument("ratio", type=float)
     parser.add_argument("--turn", choices=["along", "up"], default="along")
+    parser.add_argument("--lines", type=int, nargs=2)
     given = parser.parse_args()
     try:
         face = freetype.Face(given.font)
-        picture = upright(read_pbm(given.strip), given.turn)
+        lines = read_pbm(given.strip)
+        lines = lines[slice(*given.lines)] if given.lines else lines
+        picture = upright(lines, given.turn)
         height, width = check_size(face, picture, given.text, given.cap, given.ratio)
         said = f"{height:.2f} x {width:.2f} dots"
         if len(given.text) == 1:
