@@ -80,6 +80,17 @@ impl Error {
         Self::new(Kind::Storage, text)
     }
 
+    /// A mistake in a TOML text: its line, what is wrong, and the line itself.
+    pub fn toml(text: &str, error: &toml::de::Error) -> Self {
+        let message = error.message().replace('\n', "; ");
+        let Some(span) = error.span() else { return Self::input(message) };
+        let before = text.get(..span.start).unwrap_or(text);
+        let line = before.matches('\n').count();
+        let source = text.lines().nth(line).unwrap_or_default().trim();
+        let source: String = source.chars().take(60).collect();
+        Self::input(format!("line {}, `{source}`: {message}", line + 1))
+    }
+
     /// Who must act.
     pub const fn kind(&self) -> Kind {
         self.kind
@@ -127,6 +138,13 @@ impl<T> Doing<T> for Result<T> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_toml_mistake_shows_its_line() {
+        let text = "a = 1\nb = = 2\n";
+        let found = Error::toml(text, &text.parse::<toml::Table>().unwrap_err()).to_string();
+        assert!(found.starts_with("line 2, `b = = 2`: "), "{found}");
+    }
 
     #[test]
     fn the_chain_reads_from_the_outside_in() {

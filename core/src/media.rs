@@ -422,12 +422,6 @@ fn put<T>(list: &mut Vec<T>, new: T, id: impl Fn(&T) -> &str) {
     }
 }
 
-/// A TOML mistake as one line: where, and what.
-fn toml_error(error: &toml::de::Error, text: &str) -> Error {
-    let line = error.span().map_or(0, |span| text[..span.start.min(text.len())].matches('\n').count() + 1);
-    Error::input(format!("line {line}: {}", error.message().replace('\n', "; ")))
-}
-
 impl Catalogue {
     /// The stocks and printers that come with the program.
     ///
@@ -445,7 +439,7 @@ impl Catalogue {
     /// # Errors
     /// Kind `Input`: not TOML, an unknown or missing field, a value out of range.
     pub fn add_stocks(&mut self, text: &str) -> Result<()> {
-        let file: StockFile = toml::from_str(text).map_err(|error| toml_error(&error, text))?;
+        let file: StockFile = toml::from_str(text).map_err(|error| Error::toml(text, &error))?;
         for entry in file.stock {
             put(&mut self.stocks, entry.settle()?, |stock| &stock.id);
         }
@@ -457,7 +451,7 @@ impl Catalogue {
     /// # Errors
     /// Kind `Input`: not TOML, an unknown or missing field, a value out of range.
     pub fn add_printers(&mut self, text: &str) -> Result<()> {
-        let file: PrinterFile = toml::from_str(text).map_err(|error| toml_error(&error, text))?;
+        let file: PrinterFile = toml::from_str(text).map_err(|error| Error::toml(text, &error))?;
         for entry in file.printer {
             put(&mut self.printers, entry.settle()?, |printer| &printer.id);
         }
@@ -536,7 +530,7 @@ mod tests {
     fn a_wrong_entry_names_itself_and_the_field() {
         let mut catalogue = Catalogue::shipped();
         for (text, wanted) in [
-            ("[[stock]]\nid = 3\n", "line 2: invalid type"),
+            ("[[stock]]\nid = 3\n", "line 2, `id = 3`: invalid type"),
             (
                 "[[stock]]\nid = 'x'\ntitle = 'x'\nkind = 'tape'\nzone_mm = 9\nlength_m = 8\ncutting = 'half'\n",
                 "stock `x`: width_mm is missing",

@@ -82,6 +82,12 @@ impl Sink for ToLink<'_> {
     }
 }
 
+/// A link that takes no more: whoever reads has gone, or the disk is full.
+fn link_error(error: &io::Error) -> Error {
+    let kind = if error.kind() == io::ErrorKind::BrokenPipe { Kind::Device } else { Kind::Storage };
+    Error::new(kind, format!("the stream cannot be written: {error}"))
+}
+
 /// A session with the link its bytes go to.
 struct Stream<'w> {
     session: Session,
@@ -94,10 +100,7 @@ impl Stream<'_> {
         step(&mut self.session).map_err(host_error)?;
         self.session.drain(&mut self.sink).map_err(|failure| match failure {
             Failure::Host(error) => host_error(error),
-            Failure::Caller(error) => {
-                let kind = if error.kind() == io::ErrorKind::BrokenPipe { Kind::Device } else { Kind::Storage };
-                Error::new(kind, format!("the stream cannot be written: {error}"))
-            }
+            Failure::Caller(error) => link_error(&error),
         })
     }
 }
@@ -172,7 +175,7 @@ pub fn print(
         stream.step(Session::end_strip)?;
     }
     stream.step(Session::end_job)?;
-    stream.sink.link.flush().map_err(|error| Error::storage(format!("the stream cannot be written: {error}")))
+    stream.sink.link.flush().map_err(|error| link_error(&error))
 }
 
 /// The head lines of a plan's labels, one label at a time.

@@ -9,16 +9,44 @@ use crate::store::files::read_text;
 use crate::store::table::{TableOptions, read};
 use crate::strip::Between;
 use crate::unit::Micrometres;
-use serde::Deserialize;
+use serde::de::{Deserialize, Deserializer, SeqAccess, Visitor};
 use std::collections::BTreeMap;
+use std::fmt;
 use std::path::{Path, PathBuf};
 
 /// One word or a list of them.
-#[derive(Clone, Debug, PartialEq, Eq, Deserialize)]
-#[serde(untagged)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 enum OneOrMore {
     One(String),
     More(Vec<String>),
+}
+
+impl<'de> Deserialize<'de> for OneOrMore {
+    fn deserialize<D: Deserializer<'de>>(deserializer: D) -> std::result::Result<Self, D::Error> {
+        struct Words;
+
+        impl<'de> Visitor<'de> for Words {
+            type Value = OneOrMore;
+
+            fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+                f.write_str("a text or a list of texts")
+            }
+
+            fn visit_str<E>(self, text: &str) -> std::result::Result<OneOrMore, E> {
+                Ok(OneOrMore::One(text.to_owned()))
+            }
+
+            fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> std::result::Result<OneOrMore, A::Error> {
+                let mut texts = Vec::new();
+                while let Some(text) = list.next_element()? {
+                    texts.push(text);
+                }
+                Ok(OneOrMore::More(texts))
+            }
+        }
+
+        deserializer.deserialize_any(Words)
+    }
 }
 
 impl OneOrMore {
@@ -31,7 +59,7 @@ impl OneOrMore {
 }
 
 /// A job file as written. Every field may be left out, and a flag overrides it.
-#[derive(Clone, Debug, Default, PartialEq, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, serde::Deserialize)]
 #[serde(deny_unknown_fields, default)]
 struct JobFile {
     list: Option<PathBuf>,
@@ -53,7 +81,7 @@ struct JobFile {
     design: DesignFile,
 }
 
-#[derive(Clone, Debug, Default, PartialEq, Deserialize)]
+#[derive(Clone, Debug, Default, PartialEq, serde::Deserialize)]
 #[serde(deny_unknown_fields, default)]
 struct DesignFile {
     reading_mm: Option<f64>,
@@ -265,10 +293,7 @@ fn wishes(file: &JobFile, flags: &Flags) -> Result<Wishes> {
 
 fn read_job_file(path: &Path) -> Result<JobFile> {
     let text = read_text(path)?;
-    toml::from_str(&text).map_err(|error| {
-        let line = error.span().map_or(0, |span| text[..span.start.min(text.len())].matches('\n').count() + 1);
-        Error::input(format!("line {line}: {}", error.message().replace('\n', "; "))).doing(path.display().to_string())
-    })
+    toml::from_str(&text).map_err(|error| Error::toml(&text, &error).doing(path.display().to_string()))
 }
 
 /// Reads a job: a TOML job file, or a cable list directly, with flags for the rest.

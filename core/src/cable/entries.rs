@@ -15,10 +15,7 @@ pub(super) struct Entry {
 /// `Input`, with file, entry and field: no TOML, anything but the array, an unknown field.
 pub(super) fn read(text: &str, file_name: &str, array: &str, fields: &[&str]) -> Result<Vec<Entry>> {
     let input = |text: String| Error::input(text).doing(file_name);
-    let table: toml::Table = text.parse().map_err(|error: toml::de::Error| {
-        let line = error.span().map_or(1, |span| text[..span.start.min(text.len())].matches('\n').count() + 1);
-        input(format!("line {line}: {}", error.message().to_lowercase()))
-    })?;
+    let table: toml::Table = text.parse().map_err(|error| Error::toml(text, &error).doing(file_name))?;
     let mut entries = Vec::new();
     for (key, value) in table {
         let tables = match value {

@@ -256,7 +256,7 @@ mod tests {
             ),
             ("[kinds]\n".into(), "ours.toml: found `kinds`, wanted only [[kind]] entries"),
             ("kind = [1]\n".into(), "found `kind` as a list of values"),
-            ("\n[[kind]\n".into(), "ours.toml: line 2: "),
+            ("\n[[kind]\n".into(), "ours.toml: line 2, "),
         ] {
             let mut kinds = Kinds::shipped();
             let error = kinds.add_toml(&text, "ours.toml").unwrap_err().to_string();

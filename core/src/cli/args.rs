@@ -82,11 +82,17 @@ pub(super) enum Command {
         id: Option<String>,
     },
     /// List the printer profiles known, shipped and your own
+    #[command(
+        after_help = "Examples:\n  tapewright printers\n  tapewright printers bench-180\n\nYour own profiles: printers.toml in your settings folder, or printer_files in a job file."
+    )]
     Printers {
         /// Show one profile in full
         id: Option<String>,
     },
     /// List the driver modules found and what they speak
+    #[command(
+        after_help = "Example:\n  tapewright drivers\n\nModules are looked for beside the program and in `drivers` of your settings folder."
+    )]
     Drivers,
     /// Read a stream back: strips, cuts and the tape it feeds
     #[command(

@@ -1,0 +1,38 @@
+//! Tests of the whole: the program through its command line, the library through its public items,
+//! the tree through its files.
+#![forbid(unsafe_code)]
+
+// What the tests stand on.
+#[path = "suite/jobs.rs"]
+mod jobs;
+#[path = "suite/pbm.rs"]
+mod pbm;
+#[path = "suite/program.rs"]
+mod program;
+#[path = "suite/python.rs"]
+mod python;
+#[path = "suite/sources.rs"]
+mod sources;
+#[path = "suite/streams.rs"]
+mod streams;
+
+// The tests.
+#[path = "suite/builds.rs"]
+mod builds;
+#[path = "suite/contract.rs"]
+mod contract;
+#[path = "suite/demo.rs"]
+mod demo;
+#[path = "suite/fences.rs"]
+mod fences;
+#[path = "suite/floors.rs"]
+mod floors;
+#[cfg(target_os = "linux")]
+#[path = "suite/memory.rs"]
+mod memory;
+#[path = "suite/outside.rs"]
+mod outside;
+#[path = "suite/strict.rs"]
+mod strict;
+#[path = "suite/wrong.rs"]
+mod wrong;

@@ -1,0 +1,199 @@
+//! Checks against code that is not ours: libcupsimage reads the streams, poppler measures the PDF,
+//! FreeType measures the letters. `tests/outside/` holds the checkers.
+
+use crate::jobs::load;
+use crate::program::{files, folder, needs_modules, run};
+use crate::streams::all;
+use crate::{python, sources};
+use std::ffi::OsString;
+use std::path::Path;
+use tapewright::font::Style;
+use tapewright::layout::Turn;
+
+#[test]
+fn libcupsimage_reads_what_readback_reads() {
+    for printed in all() {
+        let said = python::check("pwg_libcups.py", [&printed.stream, &printed.lines]);
+        let strips = printed.strips().len();
+        assert!(said.contains(&format!("{strips} page")), "{}: {said}", printed.name);
+    }
+}
+
+/// The checker itself: one dot of difference, one line too few, a run that is off.
+#[test]
+fn the_stream_checker_finds_what_is_wrong() {
+    let printed = &all()[0];
+    let folder = folder();
+    let lines = folder.path().join("lines");
+    std::fs::create_dir(&lines).expect("a folder");
+    for name in files(&printed.lines) {
+        std::fs::copy(printed.lines.join(&name), lines.join(&name)).expect("a picture can be copied");
+    }
+    python::check("pwg_libcups.py", [&printed.stream, &lines]);
+    let first = lines.join("strip-0001.pbm");
+    let good = std::fs::read(&first).expect("a picture");
+    let mut bad = good.clone();
+    let middle = bad.len() / 2;
+    bad[middle] ^= 0x10;
+    std::fs::write(&first, &bad).expect("a picture can be written");
+    python::refuses("pwg_libcups.py", [&printed.stream, &lines], "differ");
+    std::fs::write(&first, &good).expect("a picture can be written");
+    let stream = folder.path().join("short.pwg");
+    let bytes = std::fs::read(&printed.stream).expect("the stream");
+    std::fs::write(&stream, &bytes[..bytes.len() - 1]).expect("a file can be written");
+    python::refuses("pwg_libcups.py", [&stream, &lines], "pwg_libcups");
+}
+
+/// A ruler on the sheet: poppler draws it, the scale bar is 100 mm and the first label as long as planned.
+#[test]
+fn the_sheet_is_at_true_size() {
+    let folder = folder();
+    let path = folder.path();
+    for name in ["cables.csv", "job.toml"] {
+        let from = sources::root().join("core/data/demo").join(name);
+        std::fs::copy(&from, path.join(name)).unwrap_or_else(|error| panic!("{}: {error}", from.display()));
+    }
+    let job = load(&path.join("job.toml"));
+    let first = job.plan().stocks[0].lengths[0];
+    let millimetres = job.printer.along.length(first).mm();
+    for paper in ["a4", "letter"] {
+        run(path, ["proof", "job.toml", "--out", paper, "--paper", paper, "--quiet"]).ended(0);
+        let pdf = path.join(paper).join("labels.pdf");
+        let arguments = |mm: f64| [pdf.clone().into_os_string(), "--label-mm".into(), format!("{mm:.3}").into()];
+        python::check("proof_pdf.py", arguments(millimetres));
+        for off in [-0.1, 0.1] {
+            python::refuses("proof_pdf.py", arguments(millimetres + off), "the first label is");
+        }
+    }
+}
+
+/// Text set once on one label, printed and measured by FreeType.
+struct Sample {
+    printer: &'static str,
+    build: &'static str,
+    stock: &'static str,
+    text: &'static str,
+    largest_cap_mm: f64,
+    font: &'static str,
+    style: Style,
+}
+
+const NORMAL: &str = "fonts/atkinson-hyperlegible-next-semibold.ttf";
+const CONDENSED: &str = "fonts/iosevka-charon-mono-bold-subset.ttf";
+const FALLBACK: &str = "fonts/dejavu-sans-mono-bold.ttf";
+
+const fn plate(printer: &'static str, text: &'static str, largest_cap_mm: f64, font: &'static str) -> Sample {
+    Sample { printer, build: "plate", stock: "tape-24", text, largest_cap_mm, font, style: Style::Normal }
+}
+
+/// A wrap along the tape bounds the width of its text, so long text is set condensed.
+const fn wrap(printer: &'static str, text: &'static str) -> Sample {
+    Sample {
+        printer,
+        build: "wrap",
+        stock: "wrap-24",
+        text,
+        largest_cap_mm: 9.0,
+        font: CONDENSED,
+        style: Style::Condensed,
+    }
+}
+
+const SAMPLES: [Sample; 24] = [
+    plate("bench-180", "H", 2.4, NORMAL),
+    plate("bench-180", "H", 4.0, NORMAL),
+    plate("bench-180", "H", 9.3, NORMAL),
+    plate("bench-180", "g", 5.0, NORMAL),
+    plate("bench-180", "8", 3.1, NORMAL),
+    plate("bench-180", "W", 7.7, NORMAL),
+    plate("bench-180", "OTTER1040", 3.3, NORMAL),
+    plate("bench-180", "HHHHHHHHHH", 5.0, NORMAL),
+    plate("fine-360", "H", 3.0, NORMAL),
+    plate("fine-360", "R", 6.0, NORMAL),
+    plate("fine-360", "BADGER307", 4.0, NORMAL),
+    plate("wide-300", "H", 2.5, NORMAL),
+    plate("wide-300", "Q", 11.0, NORMAL),
+    plate("wide-300", "Tidewater", 4.2, NORMAL),
+    plate("field-203", "H", 4.4, NORMAL),
+    plate("field-203", "HERON2001", 2.6, NORMAL),
+    plate("odd", "H", 5.0, NORMAL),
+    plate("odd", "Bx5", 5.0, NORMAL),
+    plate("bench-180", "Ж", 5.0, FALLBACK),
+    plate("fine-360", "ЖЖЖЖ", 3.0, FALLBACK),
+    plate("wide-300", "Д", 6.0, FALLBACK),
+    wrap("bench-180", "HOTTER1040"),
+    wrap("fine-360", "HOTTER1040"),
+    wrap("odd", "HOTTER1040"),
+];
+
+/// Prints the sample and has it measured; what the checker says.
+fn measure(sample: &Sample, folder: &Path) -> String {
+    let Sample { printer, build, stock, text, largest_cap_mm, .. } = sample;
+    let write = |name: &str, text: &str| std::fs::write(folder.join(name), text).expect("a file can be written");
+    write("printers.toml", crate::jobs::OWN_PRINTERS);
+    write("cables.csv", &format!("batch,od\n{text},7 mm\n"));
+    write(
+        "job.toml",
+        &format!(
+            "list = 'cables.csv'\nprinter_files = ['printers.toml']\nprinter = '{printer}'\nstock = '{stock}'\nbuild = '{build}'\n\
+             ends = 'near'\ntext = '{{batch}}'\n[design]\nreading_mm = 400\nlargest_cap_mm = {largest_cap_mm}\n"
+        ),
+    );
+    let job = load(&folder.join("job.toml"));
+    let plan = job.plan();
+    assert!(plan.problems.is_empty(), "{text}: {:?}", plan.problems);
+    let layout = job.lay_out(&plan.stocks[0], plan.stocks[0].slots[0]).unwrap_or_else(|error| panic!("{error}"));
+    let fitted = &layout.block.text;
+    assert_eq!((fitted.lines.len(), layout.block.copies.len()), (1, 1), "{text}: one line, once");
+    assert_eq!((fitted.lines[0].text.as_str(), fitted.style), (*text, sample.style), "{text} by {printer}");
+    let turn = layout.block.copies[0].0;
+    let (along, up) = if turn == Turn::Along {
+        (job.printer.along, job.printer.across)
+    } else {
+        (job.printer.across, job.printer.along)
+    };
+    // A plate has room: its cap height is the one asked for, to the dot below.
+    if *build == "plate" {
+        let asked = largest_cap_mm * f64::from(up.milli()) / 25_400.0;
+        #[allow(clippy::cast_precision_loss)]
+        let cap = fitted.cap.0 as f64;
+        assert!((cap - asked.floor()).abs() < 0.5, "{text} by {printer}: cap {cap} dots, asked for {asked}");
+    }
+    run(folder, ["print", "job.toml", "--to", "file:out.pwg"]).ended(0);
+    run(folder, ["readback", "out.pwg", "--pbm", "lines"]).ended(0);
+    let ratio = f64::from(along.milli()) / f64::from(up.milli());
+    let turn = if turn == Turn::Along { "along" } else { "up" };
+    let font = sources::root().join(sample.font);
+    let strip = folder.join("lines/strip-0001.pbm");
+    // The label's own lines: a printer without a cutter prints guides beside it.
+    let strip_plan = job.strip(&plan.stocks[0], &(0..1));
+    let (from, to) = (strip_plan.starts[0].0, (strip_plan.starts[0] + layout.along).0);
+    let arguments = |cap: i64| {
+        let files = [&font, &strip].map(|path| path.as_os_str().to_owned());
+        let words = [(*text).to_owned(), cap.to_string(), ratio.to_string(), "--turn".into(), turn.into()];
+        let lines = ["--lines".to_owned(), from.to_string(), to.to_string()];
+        files.into_iter().chain(words.into_iter().chain(lines).map(OsString::from)).collect::<Vec<_>>()
+    };
+    // The checker can fail: a size that is two dots off is refused.
+    for off in [-2, 2] {
+        python::refuses("font_metrics.py", arguments(fitted.cap.0 + off), "dots");
+    }
+    python::check("font_metrics.py", arguments(fitted.cap.0))
+}
+
+#[test]
+fn letters_are_as_high_and_wide_as_freetype_says() {
+    needs_modules();
+    for sample in &SAMPLES {
+        let folder = folder();
+        let said = measure(sample, folder.path());
+        println!(
+            "{} `{}` at {} mm by {}: {}",
+            sample.build,
+            sample.text,
+            sample.largest_cap_mm,
+            sample.printer,
+            said.trim()
+        );
+    }
+}
