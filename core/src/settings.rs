@@ -336,7 +336,7 @@ pub fn load_job(path: &Path, flags: &Flags, mut known: Known) -> Result<Job> {
             return Err(of_job(Error::input("found no `list`, wanted the cable list (list = \"cables.csv\")")));
         }
     };
-    let list = read(&list_path, &options)?;
+    let list = read(&list_path, &options).map_err(of_job)?;
     Job::new(list, wishes, known.catalogue, known.kinds, known.plugs).map_err(of_job)
 }
 

@@ -75,7 +75,7 @@ pub(super) enum Command {
     },
     /// List the stocks known, shipped and your own
     #[command(
-        after_help = "Your own stocks: stocks.toml in your settings folder, or stock_files in a job file. DEVELOPERS.md shows one."
+        after_help = "Examples:\n  tapewright stock\n  tapewright stock tape-12\n\nYour own stocks: stocks.toml in your settings folder, or stock_files in a job file. DEVELOPERS.md shows one."
     )]
     Stock {
         /// Show one stock in full
