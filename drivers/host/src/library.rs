@@ -52,21 +52,86 @@ fn chain(error: &dyn std::error::Error) -> String {
     text
 }
 
+/// Who may write a file.
+#[cfg(unix)]
+#[derive(Clone, Copy)]
+struct Access {
+    mode: u32,
+    owner: u32,
+    group: u32,
+}
+
+#[cfg(unix)]
+impl Access {
+    fn of(path: &Path) -> std::io::Result<Access> {
+        use std::os::unix::fs::MetadataExt;
+        let data = std::fs::metadata(path)?;
+        Ok(Access { mode: data.mode() & 0o7777, owner: data.uid(), group: data.gid() })
+    }
+}
+
+/// Why a module must not be loaded: somebody may have changed it who could not change the program.
+/// A group may write the module where the same group may write the program itself, as after a build
+/// with a umask of 002; anything stricter would refuse such a build and keep nobody out.
+#[cfg(unix)]
+fn refusal(module: Access, folder: Access, program: Option<Access>) -> Option<String> {
+    let mode = module.mode & 0o777;
+    if mode & 0o002 != 0 {
+        return Some(format!("may be written by anybody (mode {mode:03o}); run chmod o-w on it"));
+    }
+    let same =
+        |program: Access| program.mode & 0o020 != 0 && (program.owner, program.group) == (module.owner, module.group);
+    if mode & 0o020 != 0 && !program.is_some_and(same) {
+        return Some(format!("may be written by its group (mode {mode:03o}); run chmod g-w on it"));
+    }
+    // Who may rename files in the folder may put another one in this one's place.
+    if folder.mode & 0o1002 == 0o002 {
+        return Some(format!(
+            "lies in a folder anybody may write to (mode {:03o}); run chmod o-w on it",
+            folder.mode & 0o777
+        ));
+    }
+    None
+}
+
 #[cfg(unix)]
 fn check_permissions(path: &Path) -> Result<(), HostError> {
-    use std::os::unix::fs::PermissionsExt;
     let refuse = |problem: String| HostError::Load { path: path.to_owned(), problem };
-    let data = std::fs::metadata(path).map_err(|error| refuse(error.to_string()))?;
-    let mode = data.permissions().mode() & 0o777;
-    if mode & 0o022 != 0 {
-        return Err(refuse(format!(
-            "may be written by group or others (mode {mode:03o}), wanted at most 755; run chmod go-w on it"
-        )));
-    }
-    Ok(())
+    let access = |path: &Path| Access::of(path).map_err(|error| refuse(error.to_string()));
+    let folder = access(path.parent().unwrap_or(Path::new("/")))?;
+    let program = std::env::current_exe().ok().and_then(|program| Access::of(&program).ok());
+    refusal(access(path)?, folder, program).map_or(Ok(()), |problem| Err(refuse(problem)))
 }
 
 #[cfg(not(unix))]
 fn check_permissions(_path: &Path) -> Result<(), HostError> {
     Ok(())
+}
+
+#[cfg(all(test, unix))]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nobody_may_write_a_module_who_could_not_write_the_program() {
+        let with = |mode, owner, group| Access { mode, owner, group };
+        let shut = with(0o755, 0, 0);
+        for (module, folder, program, wanted) in [
+            (with(0o755, 5, 5), shut, Some(with(0o755, 9, 9)), ""),
+            (with(0o757, 5, 5), shut, Some(with(0o777, 5, 5)), "anybody (mode 757)"),
+            (with(0o775, 5, 5), shut, Some(with(0o775, 5, 5)), ""),
+            (with(0o775, 5, 5), shut, Some(with(0o755, 5, 5)), "its group (mode 775)"),
+            (with(0o775, 5, 6), shut, Some(with(0o775, 5, 5)), "its group"),
+            (with(0o775, 6, 5), shut, Some(with(0o775, 5, 5)), "its group"),
+            (with(0o775, 5, 5), shut, None, "its group"),
+            (with(0o755, 5, 5), with(0o777, 0, 0), None, "a folder anybody may write to (mode 777)"),
+            (with(0o755, 5, 5), with(0o1777, 0, 0), None, ""),
+        ] {
+            let found = refusal(module, folder, program).unwrap_or_default();
+            assert!(
+                found.contains(wanted) && found.is_empty() == wanted.is_empty(),
+                "found `{found}`, wanted `{wanted}`"
+            );
+        }
+    }
 }

@@ -45,8 +45,8 @@ impl Module {
     ///
     /// # Errors
     ///
-    /// [`HostError::Load`] when the file cannot be read, may be written by group or others, is no
-    /// shared library for this machine, exports no entry, or speaks another major version;
+    /// [`HostError::Load`] when the file cannot be read, may be written by others than the
+    /// program, is no shared library for this machine, exports no entry, or speaks another major version;
     /// [`HostError::Broken`] when its description of itself is not in order.
     pub fn load(path: &Path) -> Result<Module, HostError> {
         let canonical = path

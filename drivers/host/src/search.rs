@@ -19,7 +19,7 @@ pub struct Found {
 /// Loads all driver modules in `folders`.
 ///
 /// Folders that do not exist are passed over; they are where modules *may* lie. A file that
-/// group or others may write is refused (on Unix): it would let them run code as the caller.
+/// others may write is refused (on Unix): it would let them run code as the caller.
 pub fn find(folders: &[PathBuf]) -> Found {
     let mut found = Found::default();
     let mut seen = Vec::new();

@@ -5,9 +5,9 @@ use std::collections::VecDeque;
 use tapewright_kit::{Cut, CutKind, Driver, Fault, Job, Out, Strip};
 
 use crate::crop::Crop;
-use crate::cut_list;
-use crate::header::{Header, SYNC};
+use crate::header::{Header, SYNC, whole_dpi};
 use crate::runs;
+use crate::vendor;
 
 /// Lines that one group can stand for.
 const LONGEST_GROUP: u32 = 256;
@@ -216,7 +216,10 @@ impl Driver for Encoder {
                 Some((last, inner)) if *last == at_end => (true, inner),
                 _ => (false, strip.cuts),
             };
-            vendor_data = cut_list::encode(inner)?;
+            let dpi = (self.geometry.dpi_across_milli, self.geometry.dpi_along_milli);
+            let exact = |milli: u32| u64::from(whole_dpi(milli)) * 1000 == u64::from(milli);
+            let lost = !(exact(dpi.0) && exact(dpi.1));
+            vendor_data = vendor::encode(inner, lost.then_some(dpi))?;
             self.pages = VecDeque::from([Page { lines_left: strip.lines, cut_after }]);
         } else {
             self.pages = pages_between_cuts(strip)?;

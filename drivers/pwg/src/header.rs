@@ -7,7 +7,7 @@ use std::fmt::Write;
 
 use tapewright_kit::Cut;
 
-use crate::cut_list;
+use crate::vendor::{self, Vendor};
 
 /// Begins every stream.
 pub(crate) const SYNC: &[u8; 4] = b"RaS2";
@@ -65,7 +65,7 @@ pub(crate) struct Header<'a> {
     pub(crate) cut_after: bool,
     /// 0 when not known.
     pub(crate) total_pages: u32,
-    /// At most [`cut_list::ROOM`] bytes.
+    /// At most [`vendor::ROOM`] bytes.
     pub(crate) vendor_data: &'a [u8],
 }
 
@@ -146,7 +146,8 @@ fn millimetres(length: &Length) -> String {
     text
 }
 
-fn whole_dpi(milli: u32) -> u32 {
+/// What the header can say of a resolution.
+pub(crate) fn whole_dpi(milli: u32) -> u32 {
     (milli / 1000 + u32::from(milli % 1000 >= 500)).max(1)
 }
 
@@ -168,8 +169,8 @@ fn put_text(bytes: &mut [u8; SIZE], at: usize, text: &str) {
 pub(crate) struct PageHead {
     pub(crate) width: u32,
     pub(crate) height: u32,
-    pub(crate) dpi_across: u32,
-    pub(crate) dpi_along: u32,
+    /// Across and along, in thousandths of a dot per inch.
+    pub(crate) dpi_milli: (u32, u32),
     /// 0 when not known.
     pub(crate) total_pages: u32,
     /// All cuts, the one at the end too.
@@ -230,7 +231,7 @@ const RANGES: [(usize, &str, u32, u32); 24] = [
 ];
 
 #[allow(clippy::cast_possible_truncation)] // 1088.
-const ROOM: u32 = cut_list::ROOM as u32;
+const ROOM: u32 = vendor::ROOM as u32;
 
 /// Reads a header, strictly. The error tells where in the header, what was found and what was
 /// wanted.
@@ -282,11 +283,23 @@ pub(crate) fn read(bytes: &[u8; SIZE]) -> Result<PageHead, (usize, String)> {
         ));
     }
     let used = VENDOR_DATA + number(VENDOR_LENGTH) as usize;
-    if let Some(at) = (used..VENDOR_DATA + cut_list::ROOM).find(|at| bytes[*at] != 0) {
+    if let Some(at) = (used..VENDOR_DATA + vendor::ROOM).find(|at| bytes[*at] != 0) {
         return Err((at, format!("byte {} after the vendor data, wanted 0", bytes[at])));
     }
-    let mut cuts =
-        cut_list::decode(&bytes[VENDOR_DATA..used], height).map_err(|(at, text)| (VENDOR_DATA + at, text))?;
+    let Vendor { mut cuts, dpi_milli } =
+        vendor::decode(&bytes[VENDOR_DATA..used], height).map_err(|(at, text)| (VENDOR_DATA + at, text))?;
+    let whole = (number(RESOLUTION_ACROSS), number(RESOLUTION_ALONG));
+    if let Some((across, along)) = dpi_milli
+        && (whole_dpi(across), whole_dpi(along)) != whole
+    {
+        return Err((
+            VENDOR_DATA,
+            format!(
+                "vendor data says {across} × {along} thousandths of a dpi, wanted what rounds to {} × {} dpi",
+                whole.0, whole.1
+            ),
+        ));
+    }
     if cut_media == AFTER_PAGE {
         if cuts.last().is_some_and(|cut| cut.line == height) {
             return Err((CUT_MEDIA, "CutMedia is 4 and the cut list ends with a cut there, wanted one of them".into()));
@@ -296,8 +309,7 @@ pub(crate) fn read(bytes: &[u8; SIZE]) -> Result<PageHead, (usize, String)> {
     Ok(PageHead {
         width,
         height,
-        dpi_across: number(RESOLUTION_ACROSS),
-        dpi_along: number(RESOLUTION_ALONG),
+        dpi_milli: dpi_milli.unwrap_or((whole.0.saturating_mul(1000), whole.1.saturating_mul(1000))),
         total_pages: number(TOTAL_PAGES),
         cuts,
     })
@@ -322,7 +334,7 @@ mod tests {
     #[test]
     fn there_and_back() {
         let cuts = [Cut { line: 500, kind: CutKind::Half }];
-        let vendor_data = cut_list::encode(&cuts).unwrap();
+        let vendor_data = vendor::encode(&cuts, None).unwrap();
         let bytes = Header { vendor_data: &vendor_data, ..HEADER }.to_bytes();
         let head = read(&bytes).unwrap();
         assert_eq!(
@@ -330,8 +342,7 @@ mod tests {
             PageHead {
                 width: 85,
                 height: 1065,
-                dpi_across: 180,
-                dpi_along: 360,
+                dpi_milli: (180_000, 360_000),
                 total_pages: 3,
                 cuts: vec![cuts[0], Cut { line: 1065, kind: CutKind::Full }],
             }

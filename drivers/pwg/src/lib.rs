@@ -8,10 +8,10 @@
 //! Limits that come with the format:
 //!
 //! - Resolutions stand in the header as whole dots per inch. 203.2 dpi is written as 203; sizes in
-//!   the header (points, size name) are computed from the exact value. Who reads the stream back
-//!   sees 203.
+//!   the header (points, size name) are computed from the exact value.
 //! - The standard has no half cuts and no cuts inside a page. The option `cut-list` puts them into
-//!   the header's vendor data, in a layout of our own (see [`cut_list`]); other readers ignore it.
+//!   the header's vendor data, in a layout of our own (see [`vendor`]), and with them a resolution
+//!   that is no whole number; other readers ignore it, and see 203.
 //!
 //! # Sources
 //!
@@ -23,11 +23,11 @@
 #![forbid(unsafe_code)]
 
 mod crop;
-pub mod cut_list;
 mod encoder;
 mod header;
 mod reader;
 mod runs;
+pub mod vendor;
 
 use tapewright_kit::{Capabilities, Description, Driver, Family, Fault, OptionKind, OptionSpec, ReadbackKind};
 
@@ -53,7 +53,7 @@ impl Family for Pwg {
                 id: "cut-list",
                 kind: OptionKind::Bool,
                 default: "true",
-                help: "carry cuts inside a strip in the vendor data of the page header",
+                help: "carry cuts inside a strip, and a resolution of 203.2 dpi, in the vendor data of the page header",
             },
         ],
         patterns: &[],

@@ -117,8 +117,8 @@ impl PageState {
         events.strip_begin(&Page {
             lines: Some(head.height),
             dots: head.width,
-            dpi_across_milli: Some(head.dpi_across.saturating_mul(1000)),
-            dpi_along_milli: Some(head.dpi_along.saturating_mul(1000)),
+            dpi_across_milli: Some(head.dpi_milli.0),
+            dpi_along_milli: Some(head.dpi_milli.1),
         })?;
         for cut in &head.cuts {
             events.cut(*cut)?;
