@@ -9,6 +9,8 @@ use std::hint::black_box;
 use std::path::PathBuf;
 use store::job;
 use tapewright::run;
+use tapewright::transport::Recorder;
+use tapewright_host::Place;
 
 /// `target/release`, where `cargo build` leaves the modules: one above this bench's own folder.
 fn beside() -> Vec<PathBuf> {
@@ -17,7 +19,7 @@ fn beside() -> Vec<PathBuf> {
 }
 
 fn stream(c: &mut Criterion) {
-    let (modules, _) = run::modules(&beside());
+    let (modules, _) = run::modules(&beside(), &Place::Here);
     let job = job(1_000);
     let module = run::module_for(&modules, &job.printer.driver, &beside())
         .unwrap_or_else(|error| panic!("{error}; run `cargo build --release` first"));
@@ -43,7 +45,9 @@ fn stream(c: &mut Criterion) {
     group.bench_function("raster, driver and link", |b| {
         b.iter(|| {
             out.clear();
-            run::print(&job, stock, module, "bench", &mut out, &mut || {}).expect("it prints");
+            let work = run::open(module, &job.printer.driver, |_| {}).expect("a family it has");
+            let mut port = Recorder(&mut out);
+            run::print(&job, stock, work, "bench", &mut port, &mut || {}).expect("it prints");
             black_box(&out);
         });
     });

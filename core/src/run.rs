@@ -7,12 +7,14 @@ use crate::job::{Job, StockPlan};
 use crate::layout::Layout;
 use crate::raster::{Raster, snip_guide};
 use crate::strip::{self, Strip};
+use crate::transport::Port;
 use crate::unit::{Dots, Dpi};
-use std::io::{self, Write};
+use std::io;
 use std::path::PathBuf;
 use std::time::Duration;
 use tapewright_host::{
-    Cut, CutKind, Decoder, Events, Failure, FaultKind, HostError, JobSpec, Module, Page, Session, Sink, StripSpec, find,
+    Apart, Cut, CutKind, Decoding, Driver, Events, Failure, FaultKind, HostError, JobSpec, LogLevel, Page, Place, Sink,
+    Step, StripSpec, Work, find_in,
 };
 
 /// Rows handed to a driver at a time, in bytes.
@@ -24,9 +26,22 @@ pub fn driver_folders(user: Option<PathBuf>) -> Vec<PathBuf> {
     beside.into_iter().chain(user.map(|folder| folder.join("drivers"))).collect()
 }
 
+/// The argument after which this program serves the module whose path follows.
+pub const SERVE: &str = "serve-module";
+
+/// A process of its own for each module: this program again, which serves the module.
+///
+/// # Errors
+/// Kind `Device`: the platform does not tell where this program is.
+pub fn apart(patience: Duration) -> Result<Place> {
+    let program = std::env::current_exe()
+        .map_err(|error| Error::new(Kind::Device, format!("this program cannot find itself: {error}")))?;
+    Ok(Place::Apart(Apart { program, arguments: vec![SERVE.into()], patience }))
+}
+
 /// The modules found, and those refused with the reason.
-pub fn modules(folders: &[PathBuf]) -> (Vec<Module>, Vec<Error>) {
-    let found = find(folders);
+pub fn modules(folders: &[PathBuf], place: &Place) -> (Vec<Driver>, Vec<Error>) {
+    let found = find_in(folders, place);
     (found.modules, found.refused.into_iter().map(host_error).collect())
 }
 
@@ -34,7 +49,7 @@ pub fn modules(folders: &[PathBuf]) -> (Vec<Module>, Vec<Error>) {
 ///
 /// # Errors
 /// Kind `Driver`: none has it; names the families found and the folders looked in.
-pub fn module_for<'m>(modules: &'m [Module], family: &str, folders: &[PathBuf]) -> Result<&'m Module> {
+pub fn module_for<'m>(modules: &'m [Driver], family: &str, folders: &[PathBuf]) -> Result<&'m Driver> {
     modules.iter().find(|module| module.family(family).is_some()).ok_or_else(|| {
         let known: Vec<&str> = modules.iter().flat_map(|m| m.families().iter().map(|f| f.id.as_str())).collect();
         let known = if known.is_empty() { "none".to_owned() } else { known.join(", ") };
@@ -56,59 +71,70 @@ fn host_error(error: HostError) -> Error {
             FaultKind::Fault => Kind::Device,
             FaultKind::BadState | FaultKind::Bug => Kind::Driver,
         },
-        HostError::Load { .. } | HostError::NoFamily { .. } | HostError::Broken { .. } => Kind::Driver,
+        HostError::Load { .. } | HostError::NoFamily { .. } | HostError::Broken { .. } | HostError::Died { .. } => {
+            Kind::Driver
+        }
     };
     Error::new(kind, error.to_string())
 }
 
-/// A sink that writes to a link which never answers.
-struct ToLink<'w> {
-    link: &'w mut dyn Write,
-}
+/// What a driver puts out, to an open link.
+struct ToPort<'p>(&'p mut dyn Port);
 
-impl Sink for ToLink<'_> {
-    type Error = io::Error;
+impl Sink for ToPort<'_> {
+    type Error = Error;
 
-    fn bytes(&mut self, bytes: &[u8]) -> io::Result<()> {
-        self.link.write_all(bytes)
+    fn bytes(&mut self, bytes: &[u8]) -> Result<()> {
+        self.0.send(bytes)
     }
 
-    fn wait(&mut self, _time: Duration) -> io::Result<()> {
-        Ok(())
+    fn wait(&mut self, time: Duration) -> Result<()> {
+        self.0.pause(time)
     }
 
-    fn reply(&mut self, _count: usize, _time: Duration, _reply: &mut Vec<u8>) -> io::Result<()> {
-        Ok(())
+    fn reply(&mut self, count: usize, time: Duration, reply: &mut Vec<u8>) -> Result<()> {
+        self.0.receive(count, time, reply)
     }
 }
 
-/// A link that takes no more: whoever reads has gone, or the disk is full.
-fn link_error(error: &io::Error) -> Error {
-    let kind = if error.kind() == io::ErrorKind::BrokenPipe { Kind::Device } else { Kind::Storage };
-    Error::new(kind, format!("the stream cannot be written: {error}"))
-}
-
-/// A session with the link its bytes go to.
-struct Stream<'w> {
-    session: Session,
-    sink: ToLink<'w>,
+/// A driver at work with the link its bytes go to.
+struct Stream<'p> {
+    work: Work,
+    port: ToPort<'p>,
+    /// Labels of strips the link has taken whole, and labels handed to the driver.
+    certain: usize,
+    begun: usize,
 }
 
 impl Stream<'_> {
-    /// Makes a step of the driver and sends what it puts out.
-    fn step(&mut self, step: impl FnOnce(&mut Session) -> std::result::Result<(), HostError>) -> Result<()> {
-        step(&mut self.session).map_err(host_error)?;
-        self.session.drain(&mut self.sink).map_err(|failure| match failure {
-            Failure::Host(error) => host_error(error),
-            Failure::Caller(error) => link_error(&error),
-        })
+    /// Makes a step of the driver and sends what it puts out, now or with a later step.
+    fn step(&mut self, step: &Step<'_>) -> Result<()> {
+        self.work.step(step, &mut self.port).map_err(link_failure)
     }
-}
 
-impl Stream<'_> {
+    fn flush(&mut self) -> Result<()> {
+        self.work.flush(&mut self.port).map_err(link_failure)
+    }
+
     fn blank(&mut self, lines: Dots) -> Result<()> {
-        let lines = count(lines)?;
-        self.step(|session| session.blank(lines))
+        if lines == Dots::ZERO {
+            return Ok(());
+        }
+        self.step(&Step::Blank(count(lines)?))
+    }
+
+    /// Asks the device how it is, where the link can: what it says may be a reason to stop.
+    fn look(&mut self) -> Result<()> {
+        let Some(status) = self.port.0.port_status()? else { return Ok(()) };
+        self.step(&Step::PortStatus(status))?;
+        self.flush()
+    }
+}
+
+fn link_failure(failure: Failure<Error>) -> Error {
+    match failure {
+        Failure::Host(error) => host_error(error),
+        Failure::Caller(error) => error,
     }
 }
 
@@ -133,25 +159,71 @@ fn job_spec(job: &Job, plan: &StockPlan, name: &str) -> Result<JobSpec> {
     })
 }
 
-/// Prints the labels on one stock: every strip of its plan through a driver to a link.
-///
-/// Memory does not grow with the number of labels: one label's rows are held at a time. `progress`
-/// hears of every label handed to the driver.
+/// Makes an instance of the printer's driver.
 ///
 /// # Errors
-/// Kind `Driver`, `Input` or `Limit` as the driver reports; `Storage` or `Device` when the link fails.
+/// Kind `Driver`: the module has no such family or does not keep its contract.
+pub fn open(module: &Driver, family: &str, warn: impl Fn(&str) + Send + 'static) -> Result<Work> {
+    let log = move |level: LogLevel, text: &str| {
+        if matches!(level, LogLevel::Warning | LogLevel::Error) {
+            warn(text);
+        }
+    };
+    module.open(family, log).map_err(host_error)
+}
+
+/// Prints the labels on one stock: every strip of its plan through a driver to a link.
+///
+/// Memory does not grow with the number of labels: one label's rows are held at a time, and what
+/// the driver is handed at once. `progress` hears of every label handed to the driver.
+///
+/// # Errors
+/// Kind `Driver`, `Input` or `Limit` as the driver reports; `Supply`, `Storage` or `Device` when
+/// the device or the link fails. The chain says which labels are surely with the link and which
+/// perhaps.
 pub fn print(
     job: &Job,
     plan: &StockPlan,
-    module: &Module,
+    work: Work,
     name: &str,
-    link: &mut dyn Write,
+    port: &mut dyn Port,
     progress: &mut dyn FnMut(),
 ) -> Result<()> {
-    let session = module.open(&job.printer.driver).map_err(host_error)?;
-    let mut stream = Stream { session, sink: ToLink { link } };
+    let mut stream = Stream { work, port: ToPort(port), certain: 0, begun: 0 };
+    let sent = send(job, plan, name, &mut stream, progress);
+    sent.map_err(|error| {
+        let (certain, begun) = (stream.certain, stream.begun);
+        // The device gets what makes it usable again; whether that works changes nothing here.
+        let _ = stream.step(&Step::Cancel).and_then(|()| stream.flush());
+        error.doing(reached(job, plan, certain, begun))
+    })
+}
+
+/// Which labels have left, in words.
+fn reached(job: &Job, plan: &StockPlan, certain: usize, begun: usize) -> String {
+    let all = plan.slots.len();
+    let label = |nth: usize| {
+        let slot = plan.slots[nth - 1];
+        format!("label {nth} ({} {})", job.name(job.cable(slot)), slot.end.word())
+    };
+    let certainly = match certain {
+        0 => "no label was sent whole".to_owned(),
+        1 => format!("{} was sent", label(1)),
+        _ => format!("labels 1 to {certain} were sent, the last is {}", label(certain)),
+    };
+    match begun.saturating_sub(certain) {
+        0 => format!("{certainly}; of {all}"),
+        1 => format!("{certainly}, {} perhaps in part; of {all}", label(begun)),
+        _ => format!("{certainly}, those up to {} perhaps in part; of {all}", label(begun)),
+    }
+}
+
+fn send(job: &Job, plan: &StockPlan, name: &str, stream: &mut Stream<'_>, progress: &mut dyn FnMut()) -> Result<()> {
     let spec = job_spec(job, plan, name)?;
-    stream.step(|session| session.begin_job(&spec))?;
+    stream.look()?;
+    stream.step(&Step::BeginJob(&spec))?;
+    // A job that is refused is refused before a label is drawn.
+    stream.flush()?;
     let mut rows = Rows::new(job, plan)?;
     for (index, labels) in plan.strips.strips.iter().enumerate() {
         let strip = job.strip(plan, labels);
@@ -170,12 +242,16 @@ pub fn print(
             labels: u32::try_from(labels.len()).map_err(|_| Error::limit("more labels than can be counted"))?,
             cuts: &cuts,
         };
-        stream.step(|session| session.begin_strip(&spec))?;
-        send_lines(&mut rows, labels.start, &strip, &mut stream, progress)?;
-        stream.step(Session::end_strip)?;
+        stream.step(&Step::BeginStrip(&spec))?;
+        send_lines(&mut rows, labels.start, &strip, stream, progress)?;
+        stream.step(&Step::EndStrip)?;
+        stream.flush()?;
+        stream.look()?;
+        stream.certain = labels.end;
     }
-    stream.step(Session::end_job)?;
-    stream.sink.link.flush().map_err(|error| link_error(&error))
+    stream.step(&Step::EndJob)?;
+    stream.flush()?;
+    stream.port.0.finish()
 }
 
 /// The head lines of a plan's labels, one label at a time.
@@ -261,7 +337,7 @@ fn send_lines(
     let mut guides = strip.guides.iter().copied().peekable();
     let guide = |at: Dots, guide: Dots, row: &[u8], stream: &mut Stream<'_>| -> Result<Dots> {
         stream.blank(guide - at)?;
-        stream.step(|session| session.lines(row, 1))?;
+        stream.step(&Step::Lines { rows: row, count: 1 })?;
         Ok(guide + Dots(1))
     };
     let guide_row = rows.guide();
@@ -270,10 +346,11 @@ fn send_lines(
             at = guide(at, next, &guide_row, stream)?;
         }
         stream.blank(start - at)?;
+        stream.begun = first + nth + 1;
         at = start + rows.draw(first + nth)?;
         for chunk in rows.rows().chunks((CHUNK / row_bytes).max(1) * row_bytes) {
             let lines = u32::try_from(chunk.len() / row_bytes).unwrap_or(0);
-            stream.step(|session| session.lines(chunk, lines))?;
+            stream.step(&Step::Lines { rows: chunk, count: lines })?;
         }
         progress();
     }
@@ -377,32 +454,30 @@ impl Events for Reader<'_> {
 ///
 /// # Errors
 /// Kind `Input`: no module knows it. Kind `Driver`: a module broke its contract.
-pub fn recognise(modules: &[Module], first: &[u8], family: Option<&str>) -> Result<Decoder> {
+pub fn recognise(modules: &[Driver], first: &[u8], family: Option<&str>) -> Result<Decoding> {
     let mut best = (0, None);
     for module in modules {
-        for info in module.families() {
-            let Some(readback) = module.readback(&info.id).map_err(host_error)? else { continue };
-            if family == Some(info.id.as_str()) {
-                return readback.decoder().map_err(host_error);
-            }
-            let score = readback.recognises(first).map_err(host_error)?;
-            if score > best.0 {
-                best = (score, Some(readback));
+        for info in module.families().iter().filter(|info| family.is_none_or(|family| family == info.id)) {
+            let score = module.recognises(&info.id, first).map_err(host_error)?;
+            // A family that was asked for reads the stream whatever it looks like.
+            let score = if family.is_some() { score.map(|_| 101) } else { score };
+            if score.is_some_and(|score| score > best.0) {
+                best = (score.unwrap_or(0), Some((module, &info.id)));
             }
         }
     }
-    match (best.1, family) {
-        (Some(readback), None) => readback.decoder().map_err(host_error),
-        (_, Some(family)) => Err(Error::input(format!("found no driver family `{family}` that can read streams"))),
-        (None, None) => Err(Error::input("found a stream no driver module knows, wanted one that a module wrote")),
-    }
+    let decoder = best.1.map(|(module, id)| module.decoder(id)).transpose().map_err(host_error)?.flatten();
+    decoder.ok_or_else(|| match family {
+        Some(family) => Error::input(format!("found no driver family `{family}` that can read streams")),
+        None => Error::input("found a stream no driver module knows, wanted one that a module wrote"),
+    })
 }
 
 /// Reads a stream back in one pass.
 ///
 /// # Errors
 /// Kind `Input`: the stream is not in order; kind `Driver`: the module is not.
-pub fn read_back(decoder: &mut Decoder, stream: &mut dyn io::Read, first: &[u8], lines: &mut dyn Lines) -> Result<()> {
+pub fn read_back(decoder: &mut Decoding, stream: &mut dyn io::Read, first: &[u8], lines: &mut dyn Lines) -> Result<()> {
     let mut reader = Reader { strips: 0, open: StripRead::default(), row_bytes: 0, lines };
     let failed = |failure: Failure<Error>| match failure {
         Failure::Host(HostError::Fault(fault)) => Error::input(fault.text),

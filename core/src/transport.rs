@@ -1,8 +1,72 @@
-//! Links: where the bytes of a stream go. A file and standard output so far.
+//! Links: where the bytes of a stream go.
 
-use crate::error::{Error, Result};
+use crate::error::{Error, Kind, Result};
 use std::fmt;
+use std::io::{self, Write};
 use std::path::PathBuf;
+use std::time::Duration;
+
+/// An open link. Bytes go out in order; a device may answer.
+pub trait Port {
+    /// Sends bytes.
+    ///
+    /// # Errors
+    /// Not all of them are certainly on their way. Kind `Device` or `Storage`.
+    fn send(&mut self, bytes: &[u8]) -> Result<()>;
+
+    /// Sends nothing for a while; a link without a device behind it need not wait.
+    ///
+    /// # Errors
+    /// The link is gone.
+    fn pause(&mut self, time: Duration) -> Result<()> {
+        let _ = time;
+        Ok(())
+    }
+
+    /// Appends up to `count` bytes of what the device says within `time`; nothing where it cannot
+    /// answer.
+    ///
+    /// # Errors
+    /// The link is gone.
+    fn receive(&mut self, count: usize, time: Duration, reply: &mut Vec<u8>) -> Result<()> {
+        let _ = (count, time, reply);
+        Ok(())
+    }
+
+    /// The status byte of a USB printer; `None` on any other link.
+    ///
+    /// # Errors
+    /// The link is gone.
+    fn port_status(&mut self) -> Result<Option<u8>> {
+        Ok(None)
+    }
+
+    /// The stream ends: returns when what was sent is with the other side, as far as the link can
+    /// tell.
+    ///
+    /// # Errors
+    /// As [`Port::send`].
+    fn finish(&mut self) -> Result<()>;
+}
+
+/// A link that only records: a file, a pipe.
+pub struct Recorder<W>(pub W);
+
+/// A link that takes no more: whoever reads has gone, or the disk is full.
+fn not_written(error: &io::Error) -> Error {
+    let kind = if error.kind() == io::ErrorKind::BrokenPipe { Kind::Device } else { Kind::Storage };
+    Error::new(kind, format!("the stream cannot be written: {error}"))
+}
+
+impl<W: Write> Port for Recorder<W> {
+    fn send(&mut self, bytes: &[u8]) -> Result<()> {
+        self.0.write_all(bytes).map_err(|error| not_written(&error))
+    }
+
+    fn finish(&mut self) -> Result<()> {
+        self.0.flush().map_err(|error| not_written(&error))
+    }
+}
 
 /// A place for a stream, as given on the command line.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -1,8 +1,12 @@
 //! The flag table: one description feeds parsing and `--help`.
 
+use crate::error::Result;
+use crate::run::apart;
 use crate::settings::Flags;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use std::path::PathBuf;
+use std::time::Duration;
+use tapewright_host::Place;
 
 const EXIT_CODES: &str = "\
 Exit codes:
@@ -72,6 +76,8 @@ pub(super) enum Command {
         /// Print only the labels on this stock
         #[arg(long, value_name = "STOCK")]
         only: Option<String>,
+        #[command(flatten)]
+        modules: ModuleArgs,
     },
     /// List the stocks known, shipped and your own
     #[command(
@@ -93,7 +99,10 @@ pub(super) enum Command {
     #[command(
         after_help = "Example:\n  tapewright drivers\n\nModules are looked for beside the program and in `drivers` of your settings folder."
     )]
-    Drivers,
+    Drivers {
+        #[command(flatten)]
+        modules: ModuleArgs,
+    },
     /// Read a stream back: strips, cuts and the tape it feeds
     #[command(
         after_help = "Examples:\n  tapewright readback job.pwg\n  tapewright readback job.pwg --json --pbm lines/"
@@ -110,6 +119,8 @@ pub(super) enum Command {
         /// Dots per inch along, where the stream does not say
         #[arg(long, value_name = "DPI")]
         dpi: Option<f64>,
+        #[command(flatten)]
+        modules: ModuleArgs,
     },
 }
 
@@ -181,5 +192,22 @@ impl JobArgs {
             reading_mm: self.reading_mm,
             flag_runs: self.flag_runs.clone(),
         }
+    }
+}
+
+/// Where driver modules run.
+#[derive(Debug, Args)]
+pub(super) struct ModuleArgs {
+    /// Run driver modules inside this process, where a crash of theirs is ours
+    #[arg(long)]
+    in_process: bool,
+    /// Most time a driver module may take for an answer
+    #[arg(long, value_name = "SECONDS", default_value_t = 10, value_parser = clap::value_parser!(u32).range(1..=3600))]
+    patience: u32,
+}
+
+impl ModuleArgs {
+    pub(super) fn place(&self) -> Result<Place> {
+        if self.in_process { Ok(Place::Here) } else { apart(Duration::from_secs(self.patience.into())) }
     }
 }

@@ -4,7 +4,7 @@ use super::args::PaperArg;
 use super::{Done, Talk, answer, answer_json, proofs, streams, warn_problems};
 use crate::error::{Error, Result};
 use crate::job::{Job, Plan};
-use crate::run::module_for;
+use crate::run::{apart, module_for};
 use crate::settings::{Flags, Known, load_job};
 use crate::store::files::{make_folder, write_whole};
 use crate::transport::Link;
@@ -12,6 +12,7 @@ use crate::unit::Dots;
 use serde_json::json;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 
 const LIST: &str = include_str!("../../data/demo/cables.csv");
 const JOB: &str = include_str!("../../data/demo/job.toml");
@@ -72,16 +73,20 @@ pub(super) fn run(out: &Path, json: bool, talk: &Talk) -> Done {
     ))
 }
 
+/// Most time a module may take for an answer.
+const PATIENCE: Duration = Duration::from_secs(10);
+
 /// Prints every stock to a file, reads it back, and holds it against the plan.
 fn print_and_read_back(job: &Job, plan: &Plan, out: &Path, talk: &Talk) -> Result<Vec<Checked>> {
-    let (found, folders) = streams::found_modules(talk);
+    let place = apart(PATIENCE)?;
+    let (found, folders) = streams::found_modules(&place, talk);
     let module = module_for(&found, &job.printer.driver, &folders)?;
     let base = Link::File(out.join("demo.pwg"));
     let mut checked = Vec::new();
     for stock in &plan.stocks {
         let Link::File(path) = base.numbered(&job.stock(stock).id) else { continue };
         let sent = streams::send(job, stock, module, "demo", &Link::File(path.clone()), talk)?;
-        let read = streams::measure(&path, None, None, talk)?;
+        let read = streams::measure(&path, None, None, &place, talk)?;
         let feed: u64 = read.iter().map(|strip| strip.lines).sum();
         let cuts: u64 = read.iter().map(|strip| (strip.half_cuts.len() + strip.full_cuts.len()) as u64).sum();
         let wanted = u64::try_from(sent.feed.0).unwrap_or(0);

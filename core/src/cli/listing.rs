@@ -1,10 +1,11 @@
 //! What is known: stocks, printers, driver modules.
 
+use super::streams::found_modules;
 use super::{Done, Talk, answer, answer_json};
 use crate::media::{Form, Printer, Stock, WrapAxis};
-use crate::run::{driver_folders, modules};
-use crate::settings::{Known, user_folder};
+use crate::settings::Known;
 use serde_json::{Value, json};
+use tapewright_host::Place;
 
 fn stock_json(stock: &Stock) -> Value {
     let form = match stock.form {
@@ -99,12 +100,8 @@ pub(super) fn printers(known: &Known, id: Option<&str>, json: bool) -> Done {
     })
 }
 
-pub(super) fn drivers(json: bool, talk: &Talk) -> Done {
-    let folders = driver_folders(user_folder());
-    let (found, refused) = modules(&folders);
-    for error in &refused {
-        talk.warn(&format!("refused: {error}"));
-    }
+pub(super) fn drivers(place: &Place, json: bool, talk: &Talk) -> Done {
+    let (found, folders) = found_modules(place, talk);
     let mut all = Vec::new();
     for module in &found {
         for family in module.families() {

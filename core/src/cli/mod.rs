@@ -9,6 +9,7 @@ mod streams;
 
 use crate::error::{Error, Kind, Result};
 use crate::job::{Job, Plan};
+use crate::run::SERVE;
 use crate::settings::{Known, load_job, user_folder};
 use args::{Cli, Command, JobArgs};
 use clap::Parser;
@@ -18,6 +19,12 @@ use std::process::ExitCode;
 
 /// Runs the program with the process's arguments.
 pub fn main() -> ExitCode {
+    let mut arguments = std::env::args_os().skip(1);
+    if let (Some(first), Some(path)) = (arguments.next(), arguments.next())
+        && first == SERVE
+    {
+        return serve_module(Path::new(&path));
+    }
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,
         Err(error) => {
@@ -35,6 +42,15 @@ pub fn main() -> ExitCode {
             let _ = writeln!(stderr, "tapewright: {error}");
             ExitCode::from(error.kind().exit_code())
         }
+    }
+}
+
+/// The whole life of a process that was started for one driver module. Whoever started it reads
+/// the answers, and is the only one who cares when they cannot be written.
+fn serve_module(path: &Path) -> ExitCode {
+    match tapewright_host::serve(path, io::stdin().lock(), io::stdout()) {
+        Ok(()) => ExitCode::SUCCESS,
+        Err(_) => ExitCode::from(Kind::Device.exit_code()),
     }
 }
 
@@ -118,18 +134,20 @@ fn run(cli: &Cli, talk: &Talk) -> Done {
             any_label(&plan)?;
             proofs::run(&job, &plan, &out, *paper, cli.json, talk)
         }
-        Command::Print { job: args, to, only } => {
+        Command::Print { job: args, to, only, modules } => {
             let job = load(args, talk)?;
             let plan = job.plan();
             warn_problems(&plan, talk);
             any_label(&plan)?;
-            streams::print(&job, &plan, &stem(&args.job), to, only.as_deref(), cli.json, talk)
+            let whereto = streams::Where { to, only: only.as_deref(), place: modules.place()? };
+            streams::print(&job, &plan, &stem(&args.job), &whereto, cli.json, talk)
         }
         Command::Stock { id } => listing::stocks(&known()?, id.as_deref(), cli.json),
         Command::Printers { id } => listing::printers(&known()?, id.as_deref(), cli.json),
-        Command::Drivers => listing::drivers(cli.json, talk),
-        Command::Readback { stream, pbm, driver, dpi } => {
-            streams::readback(stream, pbm.as_deref(), driver.as_deref(), *dpi, cli.json, talk)
+        Command::Drivers { modules } => listing::drivers(&modules.place()?, cli.json, talk),
+        Command::Readback { stream, pbm, driver, dpi, modules } => {
+            let place = modules.place()?;
+            streams::readback(stream, pbm.as_deref(), driver.as_deref(), *dpi, &place, cli.json, talk)
         }
     }
 }

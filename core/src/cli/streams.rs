@@ -3,16 +3,16 @@
 use super::{Done, Talk, answer, answer_json};
 use crate::error::{Doing, Error, Result};
 use crate::job::{Job, Plan, StockPlan};
-use crate::run::{Lines, StripRead, driver_folders, module_for, modules, read_back, recognise};
+use crate::run::{Lines, StripRead, driver_folders, module_for, modules, open, read_back, recognise};
 use crate::settings::user_folder;
 use crate::store::files::{WholeFile, io_error, make_folder};
-use crate::transport::Link;
+use crate::transport::{Link, Port, Recorder};
 use crate::unit::{Dots, Dpi};
 use serde_json::json;
 use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
-use tapewright_host::Module;
+use tapewright_host::{Driver, Place};
 
 /// What was sent for one stock.
 pub(super) struct Sent {
@@ -29,9 +29,9 @@ pub(super) fn feed(job: &Job, plan: &StockPlan) -> Dots {
 }
 
 /// The modules found; those refused are told of.
-pub(super) fn found_modules(talk: &Talk) -> (Vec<Module>, Vec<PathBuf>) {
+pub(super) fn found_modules(place: &Place, talk: &Talk) -> (Vec<Driver>, Vec<PathBuf>) {
     let folders = driver_folders(user_folder());
-    let (found, refused) = modules(&folders);
+    let (found, refused) = modules(&folders, place);
     for error in refused {
         talk.warn(&format!("refused: {error}"));
     }
@@ -39,20 +39,26 @@ pub(super) fn found_modules(talk: &Talk) -> (Vec<Module>, Vec<PathBuf>) {
 }
 
 /// Sends the plan's labels on one stock to a link.
-pub(super) fn send(job: &Job, plan: &StockPlan, module: &Module, name: &str, link: &Link, talk: &Talk) -> Result<Sent> {
+pub(super) fn send(job: &Job, plan: &StockPlan, module: &Driver, name: &str, link: &Link, talk: &Talk) -> Result<Sent> {
     let bar = talk.bar(plan.slots.len(), "printing");
     let mut progress = || bar.inc(1);
     let stock = &job.stock(plan).id;
     let doing = || format!("{stock} to {link}");
+    let mut to = |port: &mut dyn Port| {
+        let work = open(module, &job.printer.driver, |text| {
+            let _ = writeln!(io::stderr(), "driver: {text}");
+        })?;
+        crate::run::print(job, plan, work, name, port, &mut progress)
+    };
     match link {
         Link::File(path) => {
-            let mut file = WholeFile::create(path)?;
-            crate::run::print(job, plan, module, name, &mut file, &mut progress).doing(doing)?;
-            file.finish()?;
+            let mut file = Recorder(WholeFile::create(path)?);
+            to(&mut file).doing(doing)?;
+            file.0.finish()?;
         }
         Link::Stdout => {
-            let mut stdout = io::BufWriter::with_capacity(1 << 16, io::stdout().lock());
-            crate::run::print(job, plan, module, name, &mut stdout, &mut progress).doing(doing)?;
+            let stdout = io::BufWriter::with_capacity(1 << 16, io::stdout().lock());
+            to(&mut Recorder(stdout)).doing(doing)?;
         }
     }
     bar.finish_and_clear();
@@ -65,11 +71,19 @@ pub(super) fn send(job: &Job, plan: &StockPlan, module: &Module, name: &str, lin
     })
 }
 
-pub(super) fn print(job: &Job, plan: &Plan, name: &str, to: &str, only: Option<&str>, json: bool, talk: &Talk) -> Done {
+/// Where to, and what of a job.
+pub(super) struct Where<'a> {
+    pub(super) to: &'a str,
+    pub(super) only: Option<&'a str>,
+    pub(super) place: Place,
+}
+
+pub(super) fn print(job: &Job, plan: &Plan, name: &str, whereto: &Where<'_>, json: bool, talk: &Talk) -> Done {
+    let Where { to, only, place } = whereto;
     let link = Link::parse(to)?;
     let chosen: Vec<&StockPlan> = match only {
         None => plan.stocks.iter().collect(),
-        Some(id) => plan.stocks.iter().filter(|stock| job.stock(stock).id == id).collect(),
+        Some(id) => plan.stocks.iter().filter(|stock| job.stock(stock).id == *id).collect(),
     };
     let used: Vec<&str> = plan.stocks.iter().map(|stock| job.stock(stock).id.as_str()).collect();
     if chosen.is_empty() {
@@ -85,7 +99,7 @@ pub(super) fn print(job: &Job, plan: &Plan, name: &str, to: &str, only: Option<&
         ))
         .into());
     }
-    let (found, folders) = found_modules(talk);
+    let (found, folders) = found_modules(place, talk);
     let module = module_for(&found, &job.printer.driver, &folders)?;
     let mut sent = Vec::with_capacity(chosen.len());
     for stock in &chosen {
@@ -160,7 +174,13 @@ impl Lines for Measure<'_> {
 const FIRST: usize = 4096;
 
 /// Reads the figures of a stream.
-pub(super) fn measure(path: &Path, pbm: Option<&Path>, family: Option<&str>, talk: &Talk) -> Result<Vec<StripRead>> {
+pub(super) fn measure(
+    path: &Path,
+    pbm: Option<&Path>,
+    family: Option<&str>,
+    place: &Place,
+    talk: &Talk,
+) -> Result<Vec<StripRead>> {
     let mut stream: Box<dyn Read> = if path == Path::new("-") {
         Box::new(io::stdin().lock())
     } else {
@@ -178,7 +198,7 @@ pub(super) fn measure(path: &Path, pbm: Option<&Path>, family: Option<&str>, tal
     if first.is_empty() {
         return Err(Error::input("found an empty file, wanted a stream")).doing(doing);
     }
-    let (found, _) = found_modules(talk);
+    let (found, _) = found_modules(place, talk);
     let mut decoder = recognise(&found, &first, family).doing(doing)?;
     let mut measure = Measure { strips: Vec::new(), pbm, open: None };
     read_back(&mut decoder, &mut stream, &first, &mut measure).doing(doing)?;
@@ -197,11 +217,12 @@ pub(super) fn readback(
     pbm: Option<&Path>,
     family: Option<&str>,
     dpi: Option<f64>,
+    place: &Place,
     json: bool,
     talk: &Talk,
 ) -> Done {
     let given = given_dpi(dpi)?;
-    let strips = measure(stream, pbm, family, talk)?;
+    let strips = measure(stream, pbm, family, place, talk)?;
     let no_dpi = || Error::input("the stream does not say its resolution: give it with --dpi");
     let dpis: Vec<Dpi> = strips.iter().map(|s| given.or(s.along).ok_or_else(no_dpi)).collect::<Result<_>>()?;
     let mm = |dpi: Dpi, lines: u64| dpi.length(Dots(i64::try_from(lines).unwrap_or(i64::MAX))).mm();

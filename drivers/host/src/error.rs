@@ -33,6 +33,13 @@ pub enum HostError {
         /// What it did, and what was wanted.
         what: String,
     },
+    /// The module's own process is gone.
+    Died {
+        /// Name of the module.
+        module: String,
+        /// How it ended.
+        how: String,
+    },
     /// The caller broke the order of calls or the counts it announced; the call had no effect.
     Misuse {
         /// What was called, and what was wanted.
@@ -70,6 +77,7 @@ impl fmt::Display for HostError {
             HostError::Broken { module, what } => {
                 write!(f, "driver module {module} broke the contract: {what}")
             }
+            HostError::Died { module, how } => write!(f, "driver module {module} died: {how}"),
             HostError::Misuse { what } => write!(f, "driver called wrongly: {what}"),
         }
     }

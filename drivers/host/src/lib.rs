@@ -3,8 +3,9 @@
 //!
 //! This crate is the fence around foreign code. Everything a module hands over is checked before
 //! use, and what does not keep the promises of `driver.h` becomes [`HostError::Broken`], naming
-//! the module. What no check can find — a module that writes to memory that is not its own —
-//! needs a process of its own.
+//! the module. What no check can find — a module that writes to memory that is not its own, one
+//! that never returns — is kept in a process of its own: see [`Place::Apart`]. A [`Driver`] is a
+//! module in either place.
 //!
 //! The way of a job:
 //!
@@ -47,6 +48,8 @@
 //! After every step comes [`Session::drain`]: a driver holds the output of one step at most. Feed
 //! rows in pieces of about 64 KiB and memory stays flat whatever the length of the strip.
 
+mod apart;
+mod driver;
 mod error;
 mod family;
 mod foreign;
@@ -58,14 +61,18 @@ mod search;
 mod session;
 mod sink;
 mod spec;
+mod step;
 
+pub use apart::{Apart, serve};
+pub use driver::{Decoding, Driver, Place, Work};
 pub use error::{Failure, Fault, HostError};
 pub use family::{FamilyInfo, OptionInfo, OptionType, Pattern};
 pub use module::Module;
 pub use readback::{Decoder, Events, Page, Readback};
-pub use search::{Found, find, is_module_file};
+pub use search::{Found, find, find_in, is_module_file};
 pub use session::Session;
 pub use sink::{Sink, ToWriter};
 pub use spec::{JobSpec, StripSpec};
+pub use step::Step;
 pub use tapewright_abi::value::{Cut, CutKind, DeviceStatus, FaultKind, LogLevel};
 pub use tapewright_abi::{LinkedEntry, raw};

@@ -4,24 +4,33 @@ use std::env::consts::{DLL_PREFIX, DLL_SUFFIX};
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
-use crate::{HostError, Module};
+use crate::{Driver, HostError, Module, Place};
 
 /// What a search found.
-#[derive(Debug, Default)]
-pub struct Found {
+#[derive(Debug)]
+pub struct Found<M> {
     /// The modules, in the order of the folders, then of the names. A name found in an earlier
     /// folder hides the same name in a later one.
-    pub modules: Vec<Module>,
+    pub modules: Vec<M>,
     /// Files with a module's name that cannot be used, and why.
     pub refused: Vec<HostError>,
 }
 
-/// Loads all driver modules in `folders`.
+/// Loads all driver modules in `folders` into this process.
 ///
 /// Folders that do not exist are passed over; they are where modules *may* lie. A file that
 /// others may write is refused (on Unix): it would let them run code as the caller.
-pub fn find(folders: &[PathBuf]) -> Found {
-    let mut found = Found::default();
+pub fn find(folders: &[PathBuf]) -> Found<Module> {
+    look(folders, Module::load)
+}
+
+/// As [`find`], with each module where `place` says.
+pub fn find_in(folders: &[PathBuf], place: &Place) -> Found<Driver> {
+    look(folders, |path| Driver::load(path, place))
+}
+
+fn look<M>(folders: &[PathBuf], load: impl Fn(&Path) -> Result<M, HostError>) -> Found<M> {
+    let mut found = Found { modules: Vec::new(), refused: Vec::new() };
     let mut seen = Vec::new();
     for folder in folders {
         for path in module_files(folder) {
@@ -30,7 +39,7 @@ pub fn find(folders: &[PathBuf]) -> Found {
                 continue;
             }
             seen.push(name);
-            match Module::load(&path) {
+            match load(&path) {
                 Ok(module) => found.modules.push(module),
                 Err(error) => found.refused.push(error),
             }

@@ -1,0 +1,108 @@
+//! A module that is looked at through its process.
+
+use std::path::{Path, PathBuf};
+
+use super::Apart;
+use super::decoder::Decoder;
+use super::message::{Answer, Described, Request};
+use super::process::Process;
+use super::session::Session;
+use crate::{FamilyInfo, HostError, search};
+use tapewright_abi::value::LogLevel;
+
+/// A module in a process of its own. Every session and every decoder gets another one.
+#[derive(Debug, Clone)]
+pub(crate) struct Module {
+    name: String,
+    path: PathBuf,
+    apart: Apart,
+    families: Vec<FamilyInfo>,
+    reads_back: Vec<bool>,
+}
+
+impl Module {
+    /// Starts a process, has it load the file and describe it.
+    pub(crate) fn describe(path: &Path, apart: &Apart) -> Result<Module, HostError> {
+        let path = path
+            .canonicalize()
+            .map_err(|error| HostError::Load { path: path.to_owned(), problem: error.to_string() })?;
+        let name = path.file_name().and_then(|name| name.to_str()).and_then(search::module_name);
+        let name = name.map_or_else(|| path.display().to_string(), str::to_owned);
+        let mut process = Process::start(&name, &path, apart)?;
+        process.ask(&Request::Describe)?;
+        let families: Vec<Described> = match process.answer()? {
+            Answer::Families(families) => families,
+            other => {
+                let other = other.name();
+                return Err(process.out_of_order(other));
+            }
+        };
+        let (families, reads_back) = families.into_iter().unzip();
+        Ok(Module { name, path, apart: apart.clone(), families, reads_back })
+    }
+
+    pub(crate) fn name(&self) -> &str {
+        &self.name
+    }
+
+    pub(crate) fn path(&self) -> &Path {
+        &self.path
+    }
+
+    pub(crate) fn families(&self) -> &[FamilyInfo] {
+        &self.families
+    }
+
+    pub(crate) fn reads_back(&self, family: &str) -> bool {
+        let at = self.families.iter().position(|info| info.id == family);
+        at.is_some_and(|at| self.reads_back[at])
+    }
+
+    pub(crate) fn open(
+        &self,
+        family: &str,
+        log: impl FnMut(LogLevel, &str) + Send + 'static,
+    ) -> Result<Session, HostError> {
+        let mut process = self.start()?;
+        process.ask(&Request::Open { family })?;
+        expect_done(&mut process)?;
+        Ok(Session::new(process, Box::new(log)))
+    }
+
+    /// How sure the family is that a stream that begins so is its own.
+    pub(crate) fn recognises(&self, family: &str, first: &[u8]) -> Result<u8, HostError> {
+        let mut process = self.start()?;
+        process.ask(&Request::Recognise { family, first })?;
+        match process.answer()? {
+            Answer::Score(score) => match u8::try_from(score) {
+                Ok(score @ ..=100) => Ok(score),
+                _ => Err(process.out_of_order("a score beyond 100")),
+            },
+            other => {
+                let other = other.name();
+                Err(process.out_of_order(other))
+            }
+        }
+    }
+
+    pub(crate) fn decoder(&self, family: &str) -> Result<Decoder, HostError> {
+        let mut process = self.start()?;
+        process.ask(&Request::Decode { family })?;
+        expect_done(&mut process)?;
+        Ok(Decoder::new(process))
+    }
+
+    fn start(&self) -> Result<Process, HostError> {
+        Process::start(&self.name, &self.path, &self.apart)
+    }
+}
+
+fn expect_done(process: &mut Process) -> Result<(), HostError> {
+    match process.answer()? {
+        Answer::Done => Ok(()),
+        other => {
+            let other = other.name();
+            Err(process.out_of_order(other))
+        }
+    }
+}

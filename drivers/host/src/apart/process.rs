@@ -1,0 +1,142 @@
+//! The program's side of a module's process.
+
+use std::io::{BufReader, Write};
+use std::path::Path;
+use std::process::{ChildStdin, ChildStdout, Command, ExitStatus, Stdio};
+
+use super::Apart;
+use super::message::{self, Answer, MARK, NoMessage, Request};
+use super::watch::Watch;
+use crate::HostError;
+
+/// A module's process, and the way to it.
+#[derive(Debug)]
+pub(super) struct Process {
+    module: String,
+    apart: Apart,
+    watch: Watch,
+    requests: ChildStdin,
+    answers: BufReader<ChildStdout>,
+    body: Vec<u8>,
+    /// Once lost it stays so, and says why again.
+    lost: Option<HostError>,
+}
+
+impl Process {
+    pub(super) fn start(name: &str, path: &Path, apart: &Apart) -> Result<Process, HostError> {
+        let refuse = |problem: String| HostError::Load { path: path.to_owned(), problem };
+        let mut child = Command::new(&apart.program)
+            .args(&apart.arguments)
+            .arg(path)
+            .stdin(Stdio::piped())
+            .stdout(Stdio::piped())
+            .spawn()
+            .map_err(|error| refuse(format!("its process cannot be started: {error}")))?;
+        let (Some(requests), Some(answers)) = (child.stdin.take(), child.stdout.take()) else {
+            return Err(refuse("its process has no way in or out".into()));
+        };
+        Ok(Process {
+            module: name.to_owned(),
+            apart: apart.clone(),
+            watch: Watch::new(child),
+            requests,
+            answers: BufReader::with_capacity(64 << 10, answers),
+            body: Vec::new(),
+            lost: None,
+        })
+    }
+
+    pub(super) fn id(&self) -> u32 {
+        self.watch.id()
+    }
+
+    /// Sends a request; the answers come out of [`Process::answer`].
+    pub(super) fn ask(&mut self, request: &Request<'_>) -> Result<(), HostError> {
+        if let Some(error) = &self.lost {
+            return Err(error.clone());
+        }
+        self.watch.arm(self.apart.patience);
+        let sent = message::write(&mut self.requests, &[], &request.body()).and_then(|()| self.requests.flush());
+        self.watch.disarm();
+        sent.map_err(|_| self.ended())
+    }
+
+    /// The next answer. `Failed` comes out as the error it carries.
+    pub(super) fn answer(&mut self) -> Result<Answer<'_>, HostError> {
+        if let Some(error) = &self.lost {
+            return Err(error.clone());
+        }
+        self.watch.arm(self.apart.patience);
+        let read = message::read(&mut self.answers, &MARK, &mut self.body);
+        self.watch.disarm();
+        match read {
+            Ok(()) => {}
+            Err(NoMessage::End) => return Err(self.ended()),
+            Err(NoMessage::Rubbish(bytes)) => return Err(self.rubbish(&bytes)),
+        }
+        // Read twice: the borrow of the first would last as long as the answer that is returned.
+        if Answer::read(&self.body).is_none() {
+            let first = self.body[..self.body.len().min(8)].to_vec();
+            return Err(self.rubbish(&first));
+        }
+        match Answer::read(&self.body) {
+            Some(Answer::Failed(error)) => Err(error),
+            Some(answer) => Ok(answer),
+            None => Err(HostError::Misuse { what: "an answer that was there is not".into() }),
+        }
+    }
+
+    /// An answer that does not belong here.
+    pub(super) fn out_of_order(&mut self, answer: &'static str) -> HostError {
+        let error = HostError::Broken {
+            module: self.module.clone(),
+            what: format!("its process answered `{answer}` where that does not belong"),
+        };
+        self.lost.insert(error).clone()
+    }
+
+    fn rubbish(&mut self, bytes: &[u8]) -> HostError {
+        let error = HostError::Broken {
+            module: self.module.clone(),
+            what: format!(
+                "it wrote `{}` to standard output, wanted nothing: a driver does no output of its own",
+                bytes.escape_ascii()
+            ),
+        };
+        self.lost.insert(error).clone()
+    }
+
+    fn ended(&mut self) -> HostError {
+        let how = match self.watch.end() {
+            None => format!("it did not answer within {} s and was stopped", self.apart.patience.as_secs_f32()),
+            Some(Ok(status)) => describe(status),
+            Some(Err(error)) => format!("its process was lost: {error}"),
+        };
+        self.lost.insert(HostError::Died { module: self.module.clone(), how }).clone()
+    }
+}
+
+#[cfg(unix)]
+fn describe(status: ExitStatus) -> String {
+    use std::os::unix::process::ExitStatusExt;
+    // Numbers that are the same on every Unix (POSIX.1-2017, kill; SIGBUS differs).
+    let name = |signal| match signal {
+        4 => " (illegal instruction)",
+        6 => " (abort)",
+        8 => " (arithmetic fault)",
+        9 => " (kill)",
+        11 => " (segmentation fault)",
+        15 => " (termination)",
+        _ => "",
+    };
+    match (status.signal(), status.code()) {
+        (Some(signal), _) => format!("its process was ended by signal {signal}{}", name(signal)),
+        (None, Some(code)) => format!("its process ended by itself with code {code}"),
+        (None, None) => format!("its process ended: {status}"),
+    }
+}
+
+#[cfg(not(unix))]
+fn describe(status: ExitStatus) -> String {
+    format!("its process ended: {status}")
+}

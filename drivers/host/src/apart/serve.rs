@@ -1,0 +1,187 @@
+//! The module's side: what runs in its process.
+
+use std::io::{self, BufWriter, Read, Write};
+use std::path::Path;
+use std::sync::{Arc, Mutex, PoisonError};
+use std::time::Duration;
+
+use tapewright_abi::value::{Cut, LogLevel};
+
+use super::message::{self, Answer, MARK, Request, take_step};
+use super::wire::Take;
+use crate::{Decoder, Events, Failure, HostError, Module, Page, Session, Sink};
+
+/// Loads the module in `path` and serves it until `requests` ends. This is the whole work of a
+/// process that [`Apart`](super::Apart) describes.
+///
+/// # Errors
+///
+/// When `answers` cannot be written. What goes wrong with the module is answered.
+pub fn serve(path: &Path, requests: impl Read, answers: impl Write) -> io::Result<()> {
+    let mut way = Way { requests, answers: BufWriter::with_capacity(64 << 10, answers) };
+    let module = Module::load(path);
+    let mut open = Open::default();
+    let mut body = Vec::new();
+    while message::read(&mut way.requests, &[], &mut body).is_ok() {
+        let answered = match (&module, Request::read(&body)) {
+            (Err(error), _) => Err(Failure::Host(error.clone())),
+            (Ok(_), None) => Err(misuse("a request that is none").into()),
+            (Ok(module), Some(request)) => open.answer(*module, &request, &mut way),
+        };
+        match answered {
+            Ok(()) => {}
+            Err(Failure::Host(error)) => way.say(&Answer::Failed(error))?,
+            Err(Failure::Caller(error)) => return Err(error),
+        }
+        way.answers.flush()?;
+    }
+    Ok(())
+}
+
+fn misuse(what: &str) -> HostError {
+    HostError::Misuse { what: what.into() }
+}
+
+/// What the process has made so far.
+#[derive(Default)]
+struct Open {
+    session: Option<Session>,
+    decoder: Option<Decoder>,
+    log: Arc<Mutex<Vec<(LogLevel, String)>>>,
+}
+
+impl Open {
+    fn answer<R: Read, W: Write>(
+        &mut self,
+        module: Module,
+        request: &Request<'_>,
+        way: &mut Way<R, W>,
+    ) -> Result<(), Failure<io::Error>> {
+        let answer = match *request {
+            Request::Describe => {
+                let families = module.families().iter().map(|family| {
+                    let reads = module.readback(&family.id)?.is_some();
+                    Ok((family.clone(), reads))
+                });
+                Answer::Families(families.collect::<Result<_, HostError>>()?)
+            }
+            Request::Open { family } => {
+                let log = Arc::clone(&self.log);
+                self.session = Some(module.open_with_log(family, move |level, text| {
+                    log.lock().unwrap_or_else(PoisonError::into_inner).push((level, text.to_owned()));
+                })?);
+                Answer::Done
+            }
+            Request::Steps(steps) => {
+                let Some(session) = &mut self.session else { return Err(misuse("steps before open").into()) };
+                let made = make(session, steps, way);
+                for (level, text) in self.log.lock().unwrap_or_else(PoisonError::into_inner).drain(..) {
+                    way.say(&Answer::Log(level, text)).map_err(Failure::Caller)?;
+                }
+                made?;
+                Answer::Done
+            }
+            Request::Status => {
+                let Some(session) = &mut self.session else { return Err(misuse("status before open").into()) };
+                Answer::Status(session.status()?)
+            }
+            Request::Reply(_) => return Err(misuse("a reply nobody waits for").into()),
+            Request::Recognise { family, first } => match module.readback(family)? {
+                Some(readback) => Answer::Score(readback.recognises(first)?.into()),
+                None => Answer::Score(0),
+            },
+            Request::Decode { family } => {
+                let readback = module.readback(family)?;
+                self.decoder = Some(readback.ok_or_else(|| misuse("a family that reads nothing back"))?.decoder()?);
+                Answer::Done
+            }
+            Request::Push(bytes) => {
+                let Some(decoder) = &mut self.decoder else { return Err(misuse("bytes before decode").into()) };
+                decoder.push(bytes, way)?;
+                Answer::Done
+            }
+            Request::Finish => {
+                let Some(decoder) = &mut self.decoder else { return Err(misuse("finish before decode").into()) };
+                decoder.finish(way)?;
+                Answer::Done
+            }
+        };
+        way.say(&answer).map_err(Failure::Caller)
+    }
+}
+
+fn make<R: Read, W: Write>(session: &mut Session, steps: &[u8], way: &mut Way<R, W>) -> Result<(), Failure<io::Error>> {
+    let mut steps = Take(steps);
+    while !steps.0.is_empty() {
+        take_step(&mut steps, |step| step.make(session)).ok_or_else(|| misuse("a step that is none"))??;
+        session.drain(way)?;
+    }
+    Ok(())
+}
+
+/// The way to the program: what a driver puts out and a decoder finds, as answers.
+struct Way<R, W: Write> {
+    requests: R,
+    answers: BufWriter<W>,
+}
+
+impl<R, W: Write> Way<R, W> {
+    fn say(&mut self, answer: &Answer<'_>) -> io::Result<()> {
+        message::write(&mut self.answers, &MARK, &answer.body())
+    }
+}
+
+fn milliseconds(time: Duration) -> u32 {
+    u32::try_from(time.as_millis()).unwrap_or(u32::MAX)
+}
+
+impl<R: Read, W: Write> Sink for Way<R, W> {
+    type Error = io::Error;
+
+    fn bytes(&mut self, bytes: &[u8]) -> io::Result<()> {
+        self.say(&Answer::Bytes(bytes))
+    }
+
+    fn wait(&mut self, time: Duration) -> io::Result<()> {
+        self.say(&Answer::Wait { milliseconds: milliseconds(time) })
+    }
+
+    fn reply(&mut self, count: usize, time: Duration, reply: &mut Vec<u8>) -> io::Result<()> {
+        let count = u32::try_from(count).map_err(io::Error::other)?;
+        self.say(&Answer::WantReply { count, milliseconds: milliseconds(time) })?;
+        self.answers.flush()?;
+        let mut body = Vec::new();
+        message::read(&mut self.requests, &[], &mut body).map_err(|_| io::Error::from(io::ErrorKind::BrokenPipe))?;
+        match Request::read(&body) {
+            Some(Request::Reply(bytes)) => {
+                reply.extend_from_slice(bytes);
+                Ok(())
+            }
+            _ => Err(io::Error::other("another request where a reply was wanted")),
+        }
+    }
+}
+
+impl<R, W: Write> Events for Way<R, W> {
+    type Error = io::Error;
+
+    fn strip_begin(&mut self, page: &Page) -> io::Result<()> {
+        self.say(&Answer::StripBegin(*page))
+    }
+
+    fn lines(&mut self, rows: &[u8], count: u32) -> io::Result<()> {
+        self.say(&Answer::Lines { rows, count })
+    }
+
+    fn blank(&mut self, count: u32) -> io::Result<()> {
+        self.say(&Answer::Blank(count))
+    }
+
+    fn cut(&mut self, cut: Cut) -> io::Result<()> {
+        self.say(&Answer::Cut(cut))
+    }
+
+    fn strip_end(&mut self) -> io::Result<()> {
+        self.say(&Answer::StripEnd)
+    }
+}

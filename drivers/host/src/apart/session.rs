@@ -1,0 +1,104 @@
+//! A driver at work in its own process.
+
+use std::fmt;
+use std::time::Duration;
+
+use tapewright_abi::value::{DeviceStatus, LogLevel};
+
+use super::message::{Answer, Request, put_step};
+use super::process::Process;
+use super::wire::Put;
+use crate::{Failure, HostError, Sink, Step};
+
+/// Steps are sent when so many bytes wait: fewer turns between two processes, and memory that
+/// stays flat.
+const BATCH: usize = 256 << 10;
+
+type Log = Box<dyn FnMut(LogLevel, &str) + Send>;
+
+/// As [`crate::Session`], in another process. Steps are kept until [`Session::flush`] or until
+/// there are enough of them.
+pub(crate) struct Session {
+    process: Process,
+    batch: Put,
+    log: Log,
+}
+
+impl fmt::Debug for Session {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("Session").field("process", &self.process).finish_non_exhaustive()
+    }
+}
+
+impl Session {
+    pub(super) fn new(process: Process, log: Log) -> Session {
+        Session { process, batch: Put::default(), log }
+    }
+
+    pub(crate) fn id(&self) -> u32 {
+        self.process.id()
+    }
+
+    pub(crate) fn step<S: Sink + ?Sized>(&mut self, step: &Step<'_>, sink: &mut S) -> Result<(), Failure<S::Error>> {
+        if matches!(step, Step::Cancel) {
+            // What was not sent is given up with the job.
+            self.batch.0.clear();
+        }
+        put_step(&mut self.batch, step);
+        if self.batch.0.len() >= BATCH { self.flush(sink) } else { Ok(()) }
+    }
+
+    pub(crate) fn flush<S: Sink + ?Sized>(&mut self, sink: &mut S) -> Result<(), Failure<S::Error>> {
+        if self.batch.0.is_empty() {
+            return Ok(());
+        }
+        let asked = self.process.ask(&Request::Steps(&self.batch.0));
+        self.batch.0.clear();
+        asked?;
+        // After a failure of the sink the answers are still taken, so that the next request meets
+        // a process that waits for it.
+        let mut failed: Option<S::Error> = None;
+        loop {
+            let outcome = match self.process.answer()? {
+                Answer::Done => return failed.map_or(Ok(()), |error| Err(Failure::Caller(error))),
+                Answer::Log(level, text) => {
+                    (self.log)(level, &text);
+                    Ok(())
+                }
+                Answer::Bytes(bytes) if !bytes.is_empty() => when(failed.is_none(), || sink.bytes(bytes)),
+                Answer::Wait { milliseconds } => {
+                    when(failed.is_none(), || sink.wait(Duration::from_millis(milliseconds.into())))
+                }
+                Answer::WantReply { count, milliseconds } => {
+                    let mut reply = Vec::new();
+                    let time = Duration::from_millis(milliseconds.into());
+                    let outcome = when(failed.is_none(), || sink.reply(count as usize, time, &mut reply));
+                    self.process.ask(&Request::Reply(&reply))?;
+                    outcome
+                }
+                other => {
+                    let other = other.name();
+                    return Err(self.process.out_of_order(other).into());
+                }
+            };
+            if let Err(error) = outcome {
+                failed.get_or_insert(error);
+            }
+        }
+    }
+
+    pub(crate) fn status(&mut self) -> Result<DeviceStatus, HostError> {
+        self.process.ask(&Request::Status)?;
+        match self.process.answer()? {
+            Answer::Status(status) => Ok(status),
+            other => {
+                let other = other.name();
+                Err(self.process.out_of_order(other))
+            }
+        }
+    }
+}
+
+fn when<E>(condition: bool, act: impl FnOnce() -> Result<(), E>) -> Result<(), E> {
+    if condition { act() } else { Ok(()) }
+}
