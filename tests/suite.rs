@@ -27,6 +27,9 @@ mod demo;
 mod fences;
 #[path = "suite/floors.rs"]
 mod floors;
+#[cfg(unix)]
+#[path = "suite/isolation.rs"]
+mod isolation;
 #[cfg(target_os = "linux")]
 #[path = "suite/memory.rs"]
 mod memory;

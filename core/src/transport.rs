@@ -1,6 +1,11 @@
 //! Links: where the bytes of a stream go.
 
+mod tcp;
+
+pub use tcp::RAW_PORT;
+
 use crate::error::{Error, Kind, Result};
+use crate::store::files::WholeFile;
 use std::fmt;
 use std::io::{self, Write};
 use std::path::PathBuf;
@@ -49,7 +54,21 @@ pub trait Port {
     fn finish(&mut self) -> Result<()>;
 }
 
-/// A link that only records: a file, a pipe.
+/// A file that appears when the stream is whole.
+struct Whole(Option<WholeFile>);
+
+impl Port for Whole {
+    fn send(&mut self, bytes: &[u8]) -> Result<()> {
+        let file = self.0.as_mut().ok_or_else(|| Error::bug("bytes after the end of the stream"))?;
+        file.write_all(bytes).map_err(|error| not_written(&error))
+    }
+
+    fn finish(&mut self) -> Result<()> {
+        self.0.take().map_or(Ok(()), WholeFile::finish)
+    }
+}
+
+/// A link that only records what it is sent.
 pub struct Recorder<W>(pub W);
 
 /// A link that takes no more: whoever reads has gone, or the disk is full.
@@ -75,19 +94,49 @@ pub enum Link {
     File(PathBuf),
     /// Standard output.
     Stdout,
+    /// The raw port of a printer on the network.
+    Tcp {
+        /// Name or address.
+        host: String,
+        /// Mostly [`RAW_PORT`].
+        port: u16,
+    },
 }
 
 impl Link {
-    /// Reads `file:PATH`, `-` or `stdout`.
+    /// Reads `file:PATH`, `tcp:HOST`, `tcp:HOST:PORT`, or `-` for standard output. An IPv6 address
+    /// stands in brackets: `tcp:[::1]:9100`.
     ///
     /// # Errors
     /// Kind `Input`: another sort of link.
     pub fn parse(text: &str) -> Result<Self> {
-        match text.split_once(':') {
-            _ if text == "-" || text == "stdout" => Ok(Self::Stdout),
-            Some(("file", path)) if !path.is_empty() => Ok(Self::File(path.into())),
-            _ => Err(Error::input(format!("link: found `{text}`, wanted file:PATH or - for standard output"))),
-        }
+        let link = match text.split_once(':') {
+            _ if text == "-" => Some(Self::Stdout),
+            Some(("file", path)) if !path.is_empty() => Some(Self::File(path.into())),
+            Some(("tcp", place)) => host_and_port(place).map(|(host, port)| Self::Tcp { host, port }),
+            _ => None,
+        };
+        link.ok_or_else(|| {
+            Error::input(format!("link: found `{text}`, wanted file:PATH, tcp:HOST:PORT, or - for standard output"))
+        })
+    }
+
+    /// Opens it. `patience` is the most time in which a device must take at least one byte.
+    ///
+    /// # Errors
+    /// Kind `Device`: there is no such device, or it does not answer. Kind `Storage`: the file
+    /// cannot be made.
+    pub fn open(&self, patience: Duration) -> Result<Box<dyn Port>> {
+        Ok(match self {
+            Self::File(path) => Box::new(Whole(Some(WholeFile::create(path)?))),
+            Self::Stdout => Box::new(Recorder(io::BufWriter::with_capacity(1 << 16, io::stdout().lock()))),
+            Self::Tcp { host, port } => Box::new(tcp::Tcp::connect(host, *port, patience)?),
+        })
+    }
+
+    /// Whether there is a device behind it, which takes one stock at a time.
+    pub const fn is_device(&self) -> bool {
+        matches!(self, Self::Tcp { .. })
     }
 
     /// The link for one of several streams: a file gets `name` before its extension.
@@ -105,11 +154,25 @@ impl Link {
     }
 }
 
+fn host_and_port(text: &str) -> Option<(String, u16)> {
+    let (host, port) = match text.strip_prefix('[') {
+        Some(rest) => {
+            let (host, after) = rest.split_once(']')?;
+            (host, if after.is_empty() { None } else { Some(after.strip_prefix(':')?) })
+        }
+        None => text.split_once(':').map_or((text, None), |(host, port)| (host, Some(port))),
+    };
+    let port = port.map_or(Some(RAW_PORT), |port| port.parse().ok().filter(|&port| port != 0))?;
+    (!host.is_empty()).then(|| (host.to_owned(), port))
+}
+
 impl fmt::Display for Link {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::File(path) => write!(f, "file:{}", path.display()),
             Self::Stdout => f.write_str("standard output"),
+            Self::Tcp { host, port } if host.contains(':') => write!(f, "tcp:[{host}]:{port}"),
+            Self::Tcp { host, port } => write!(f, "tcp:{host}:{port}"),
         }
     }
 }
@@ -124,8 +187,16 @@ mod tests {
         let link = Link::parse("file:out/job.pwg").unwrap();
         assert_eq!(link.numbered("sleeve-1/4"), Link::File("out/job-sleeve-1-4.pwg".into()));
         assert_eq!(link.to_string(), "file:out/job.pwg");
-        for wrong in ["job.pwg", "file:", "usb:1"] {
-            assert!(Link::parse(wrong).unwrap_err().to_string().contains("wanted file:PATH"));
+        for (text, wanted) in [
+            ("tcp:printer", "tcp:printer:9100"),
+            ("tcp:10.0.0.7:9101", "tcp:10.0.0.7:9101"),
+            ("tcp:[fe80::1]", "tcp:[fe80::1]:9100"),
+            ("tcp:[::1]:99", "tcp:[::1]:99"),
+        ] {
+            assert_eq!(Link::parse(text).unwrap().to_string(), wanted);
+        }
+        for wrong in ["job.pwg", "file:", "usb:1", "tcp:", "tcp:host:0", "tcp:host:ninety", "tcp:[::1", "tcp::9100"] {
+            assert!(Link::parse(wrong).unwrap_err().to_string().contains("wanted file:PATH"), "{wrong}");
         }
     }
 }

@@ -21,9 +21,10 @@ const FLOORS: [&[&str]; 10] = [
 const DOORS: usize = 7;
 
 /// Neighbours on one floor that see each other, and why.
-const NEIGHBOURS: [(&str, &str, &str); 3] = [
+const NEIGHBOURS: [(&str, &str, &str); 4] = [
     ("unit", "error", "the ground floor: a length may be refused"),
     ("error", "unit", "the ground floor: an error may name a length"),
+    ("transport", "store", "a file is a link, and appears when it is whole"),
     ("settings", "store", "a job file is a file: settings read it through the store's doors"),
 ];
 

@@ -6,12 +6,13 @@ use crate::job::{Job, Plan, StockPlan};
 use crate::run::{Lines, StripRead, driver_folders, module_for, modules, open, read_back, recognise};
 use crate::settings::user_folder;
 use crate::store::files::{WholeFile, io_error, make_folder};
-use crate::transport::{Link, Port, Recorder};
+use crate::transport::Link;
 use crate::unit::{Dots, Dpi};
 use serde_json::json;
 use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
+use std::time::Duration;
 use tapewright_host::{Driver, Place};
 
 /// What was sent for one stock.
@@ -38,29 +39,21 @@ pub(super) fn found_modules(place: &Place, talk: &Talk) -> (Vec<Driver>, Vec<Pat
     (found, folders)
 }
 
+/// Most time in which a device must take at least one byte. Long enough for a printer that waits for
+/// its cutter or its tape to warm up, short enough to be still at the bench (a guess).
+const PATIENCE: Duration = Duration::from_secs(30);
+
 /// Sends the plan's labels on one stock to a link.
 pub(super) fn send(job: &Job, plan: &StockPlan, module: &Driver, name: &str, link: &Link, talk: &Talk) -> Result<Sent> {
     let bar = talk.bar(plan.slots.len(), "printing");
     let mut progress = || bar.inc(1);
     let stock = &job.stock(plan).id;
     let doing = || format!("{stock} to {link}");
-    let mut to = |port: &mut dyn Port| {
-        let work = open(module, &job.printer.driver, |text| {
-            let _ = writeln!(io::stderr(), "driver: {text}");
-        })?;
-        crate::run::print(job, plan, work, name, port, &mut progress)
-    };
-    match link {
-        Link::File(path) => {
-            let mut file = Recorder(WholeFile::create(path)?);
-            to(&mut file).doing(doing)?;
-            file.0.finish()?;
-        }
-        Link::Stdout => {
-            let stdout = io::BufWriter::with_capacity(1 << 16, io::stdout().lock());
-            to(&mut Recorder(stdout)).doing(doing)?;
-        }
-    }
+    let mut port = link.open(PATIENCE).doing(doing)?;
+    let work = open(module, &job.printer.driver, |text| {
+        let _ = writeln!(io::stderr(), "driver: {text}");
+    });
+    work.and_then(|work| crate::run::print(job, plan, work, name, port.as_mut(), &mut progress)).doing(doing)?;
     bar.finish_and_clear();
     Ok(Sent {
         stock: stock.clone(),
@@ -92,9 +85,9 @@ pub(super) fn print(job: &Job, plan: &Plan, name: &str, whereto: &Where<'_>, jso
             Error::input(format!("--only: found `{only}`, wanted a stock of this job: {}", used.join(", "))).into()
         );
     }
-    if chosen.len() > 1 && link == Link::Stdout {
+    if chosen.len() > 1 && (link == Link::Stdout || link.is_device()) {
         return Err(Error::input(format!(
-            "this job is on {}: name one with --only for standard output",
+            "this job is on {}: load one after the other and name it with --only",
             used.join(", ")
         ))
         .into());

@@ -64,9 +64,11 @@ pub(super) enum Answer<'m> {
 }
 
 impl<'m> Request<'m> {
-    pub(super) fn body(&self) -> Vec<u8> {
+    /// The body in two parts: all but the bytes it ends with, and these.
+    pub(super) fn body(&self) -> (Vec<u8>, &'m [u8]) {
         let mut put = Put::default();
-        match self {
+        let mut end: &[u8] = &[];
+        match *self {
             Request::Describe => put.byte(0),
             Request::Open { family } => {
                 put.byte(1);
@@ -74,17 +76,20 @@ impl<'m> Request<'m> {
             }
             Request::Steps(steps) => {
                 put.byte(2);
-                put.bytes(steps);
+                put.count(steps.len());
+                end = steps;
             }
             Request::Reply(bytes) => {
                 put.byte(3);
-                put.bytes(bytes);
+                put.count(bytes.len());
+                end = bytes;
             }
             Request::Status => put.byte(4),
             Request::Recognise { family, first } => {
                 put.byte(5);
                 put.text(family);
-                put.bytes(first);
+                put.count(first.len());
+                end = first;
             }
             Request::Decode { family } => {
                 put.byte(6);
@@ -92,11 +97,12 @@ impl<'m> Request<'m> {
             }
             Request::Push(bytes) => {
                 put.byte(7);
-                put.bytes(bytes);
+                put.count(bytes.len());
+                end = bytes;
             }
             Request::Finish => put.byte(8),
         }
-        put.0
+        (put.0, end)
     }
 
     pub(super) fn read(body: &'m [u8]) -> Option<Request<'m>> {
@@ -139,8 +145,10 @@ impl<'m> Answer<'m> {
         }
     }
 
-    pub(super) fn body(&self) -> Vec<u8> {
+    /// The body in two parts: all but the bytes it ends with, and these.
+    pub(super) fn body(&self) -> (Vec<u8>, &'m [u8]) {
         let mut put = Put::default();
+        let mut end: &[u8] = &[];
         match self {
             Answer::Done => put.byte(0),
             Answer::Failed(error) => {
@@ -164,7 +172,8 @@ impl<'m> Answer<'m> {
             }
             Answer::Bytes(bytes) => {
                 put.byte(5);
-                put.bytes(bytes);
+                put.count(bytes.len());
+                end = bytes;
             }
             Answer::Wait { milliseconds } => {
                 put.byte(6);
@@ -190,7 +199,8 @@ impl<'m> Answer<'m> {
             Answer::Lines { rows, count } => {
                 put.byte(10);
                 put.number(*count);
-                put.bytes(rows);
+                put.count(rows.len());
+                end = rows;
             }
             Answer::Blank(count) => {
                 put.byte(11);
@@ -202,7 +212,7 @@ impl<'m> Answer<'m> {
             }
             Answer::StripEnd => put.byte(13),
         }
-        put.0
+        (put.0, end)
     }
 
     pub(super) fn read(body: &'m [u8]) -> Option<Answer<'m>> {
@@ -466,12 +476,15 @@ fn take_error(take: &mut Take<'_>) -> Option<HostError> {
     })
 }
 
-/// Writes one message.
-pub(super) fn write(to: &mut impl Write, mark: &[u8], body: &[u8]) -> io::Result<()> {
-    let length = u32::try_from(body.len()).map_err(|_| io::Error::other("a message of 4 GiB or more"))?;
-    to.write_all(mark)?;
-    to.write_all(&length.to_le_bytes())?;
-    to.write_all(body)
+/// Writes one message: the head of its body, then the bytes it ends with, which are not copied.
+pub(super) fn write(to: &mut impl Write, mark: &[u8], head: &[u8], bytes: &[u8]) -> io::Result<()> {
+    let length = u32::try_from(head.len() + bytes.len()).map_err(|_| io::Error::other("a message of 4 GiB or more"))?;
+    let mut first = Vec::with_capacity(mark.len() + 4 + head.len());
+    first.extend_from_slice(mark);
+    first.extend_from_slice(&length.to_le_bytes());
+    first.extend_from_slice(head);
+    to.write_all(&first)?;
+    to.write_all(bytes)
 }
 
 /// What came instead of a message.
@@ -492,7 +505,7 @@ pub(super) fn read(from: &mut impl Read, mark: &[u8], body: &mut Vec<u8>) -> Res
     let length = u32::from_le_bytes(length.try_into().expect("four bytes are left"));
     let length = usize::try_from(length).ok().filter(|&length| length <= LONGEST);
     let (true, Some(length)) = (found == mark, length) else { return Err(NoMessage::Rubbish(head.to_vec())) };
-    body.clear();
+    // What was there is written over: only growth is filled with zeros.
     body.resize(length, 0);
     from.read_exact(body).map_err(|_| NoMessage::End)
 }
@@ -539,7 +552,8 @@ mod tests {
             Answer::Cut(Cut { line: 3, kind: CutKind::Half }),
             Answer::StripEnd,
         ] {
-            let body = answer.body();
+            let (mut body, end) = answer.body();
+            body.extend_from_slice(end);
             assert_eq!(Answer::read(&body).as_ref(), Some(&answer));
             for cut in 0..body.len() {
                 assert_eq!(Answer::read(&body[..cut]), None, "a part of {answer:?}");

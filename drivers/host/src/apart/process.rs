@@ -56,7 +56,8 @@ impl Process {
             return Err(error.clone());
         }
         self.watch.arm(self.apart.patience);
-        let sent = message::write(&mut self.requests, &[], &request.body()).and_then(|()| self.requests.flush());
+        let (head, bytes) = request.body();
+        let sent = message::write(&mut self.requests, &[], &head, bytes).and_then(|()| self.requests.flush());
         self.watch.disarm();
         sent.map_err(|_| self.ended())
     }

@@ -127,7 +127,8 @@ struct Way<R, W: Write> {
 
 impl<R, W: Write> Way<R, W> {
     fn say(&mut self, answer: &Answer<'_>) -> io::Result<()> {
-        message::write(&mut self.answers, &MARK, &answer.body())
+        let (head, bytes) = answer.body();
+        message::write(&mut self.answers, &MARK, &head, bytes)
     }
 }
 
