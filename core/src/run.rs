@@ -10,11 +10,11 @@ use crate::strip::{self, Strip};
 use crate::transport::Port;
 use crate::unit::{Dots, Dpi};
 use std::io;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 use std::time::Duration;
 use tapewright_host::{
-    Apart, Cut, CutKind, Decoding, Driver, Events, Failure, FaultKind, HostError, JobSpec, LogLevel, Page, Place, Sink,
-    Step, StripSpec, Work, find_in,
+    Apart, Check, Cut, CutKind, Decoding, Driver, Events, Failure, FaultKind, HostError, JobSpec, LogLevel, Page,
+    Place, Sink, Step, StripSpec, Work, find_in,
 };
 
 /// Rows handed to a driver at a time, in bytes.
@@ -43,6 +43,25 @@ pub fn apart(patience: Duration) -> Result<Place> {
 pub fn modules(folders: &[PathBuf], place: &Place) -> (Vec<Driver>, Vec<Error>) {
     let found = find_in(folders, place);
     (found.modules, found.refused.into_iter().map(host_error).collect())
+}
+
+/// The module in a file.
+///
+/// # Errors
+/// Kind `Input`: there is no such file. Kind `Driver`: it cannot be used.
+pub fn load_module(path: &Path, place: &Place) -> Result<Driver> {
+    if !path.is_file() {
+        return Err(Error::input(format!("{}: found no such file, wanted a driver module", path.display())));
+    }
+    Driver::load(path, place).map_err(host_error)
+}
+
+/// What the validator finds about a family of a module.
+///
+/// # Errors
+/// Kind `Driver`: it has no such family.
+pub fn check_module(module: &Driver, family: &str) -> Result<Vec<Check>> {
+    tapewright_host::check(module, family).map_err(host_error)
 }
 
 /// The module that has a family.

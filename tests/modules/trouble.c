@@ -69,6 +69,8 @@ static tw_status put_number(instance *me, const char *word, uint32_t number)
 static tw_status begin_job(void *self, const tw_job *job)
 {
     instance *me = self;
+    if (job == NULL || job->size < sizeof *job)
+        return TW_BAD_ARGUMENT;
     for (uint32_t i = 0; i < job->option_count; i++) {
         const char *base = (const char *)job->options + (size_t)i * job->option_stride;
         const tw_pair *pair = (const tw_pair *)(const void *)base;

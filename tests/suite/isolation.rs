@@ -1,7 +1,7 @@
 //! A driver module that crashes, hangs or talks nonsense takes nothing with it, and the program says
 //! which labels left.
 
-use crate::program::{Ran, command, files, folder};
+use crate::program::{Ran, command, files, folder, needs_modules};
 use std::io::Read;
 use std::net::TcpListener;
 use std::path::{Path, PathBuf};
@@ -186,4 +186,36 @@ fn inside_the_process_the_stream_is_the_same() {
     let read = |name: &str| std::fs::read(folder.path().join(name)).expect("a stream");
     assert!(read("apart.bin") == read("inside.bin"), "two streams of one job differ");
     assert!(read("apart.bin").len() > 10_000, "a stream with labels in it");
+}
+
+#[test]
+fn the_validator_passes_a_good_module_and_finds_what_a_bad_one_does() {
+    needs_modules();
+    let folder = bench("none", 0);
+    let beside = crate::program::path().parent().expect("a folder");
+    let name = |middle: &str| {
+        format!("{}tapewright_driver_{middle}{}", std::env::consts::DLL_PREFIX, std::env::consts::DLL_SUFFIX)
+    };
+    let good = beside.join(name("pwg"));
+    let ran = run(folder.path(), &["drivers", "check", &good.to_string_lossy()]).ended(0);
+    assert!(ran.text().contains("memory over a long strip") && !ran.text().contains("FAILED"), "{}", ran.text());
+
+    let bad = folder.path().join("settings/drivers").join(name("trouble"));
+    let ran = run(folder.path(), &["drivers", "check", &bad.to_string_lossy(), "--json"]).ended(5);
+    let checks = ran.json();
+    let failed: Vec<&str> = checks
+        .as_array()
+        .expect("a list")
+        .iter()
+        .filter(|check| check["result"] == "FAILED")
+        .filter_map(|check| check["text"].as_str())
+        .collect();
+    let all = failed.join("\n");
+    for wanted in ["begin_strip outside a job returned 0, wanted 2", "end_strip before its lines returned 0, wanted 2"]
+    {
+        assert!(all.contains(wanted), "found {all}, wanted `{wanted}`");
+    }
+
+    let missing = run(folder.path(), &["drivers", "check", "nothing.so"]).ended(2);
+    assert!(missing.err.contains("nothing.so: found no such file"), "{}", missing.err);
 }

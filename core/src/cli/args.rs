@@ -95,11 +95,14 @@ pub(super) enum Command {
         /// Show one profile in full
         id: Option<String>,
     },
-    /// List the driver modules found and what they speak
+    /// List the driver modules found and what they speak, or check one
     #[command(
-        after_help = "Example:\n  tapewright drivers\n\nModules are looked for beside the program and in `drivers` of your settings folder."
+        args_conflicts_with_subcommands = true,
+        after_help = "Examples:\n  tapewright drivers\n  tapewright drivers check target/release/libtapewright_driver_pwg.so\n\nModules are looked for beside the program and in `drivers` of your settings folder."
     )]
     Drivers {
+        #[command(subcommand)]
+        action: Option<DriversCommand>,
         #[command(flatten)]
         modules: ModuleArgs,
     },
@@ -193,6 +196,25 @@ impl JobArgs {
             flag_runs: self.flag_runs.clone(),
         }
     }
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum DriversCommand {
+    /// Check a driver module: contract, same bytes, cuts, replies, cancelling, memory, reading back
+    ///
+    /// Prints what was looked at. Ends with exit code 5 if anything is not in order.
+    #[command(
+        after_help = "Example:\n  tapewright drivers check target/release/libtapewright_driver_pwg.so --family pwg"
+    )]
+    Check {
+        /// The module's file
+        file: PathBuf,
+        /// Only this family of it
+        #[arg(long, value_name = "ID")]
+        family: Option<String>,
+        #[command(flatten)]
+        modules: ModuleArgs,
+    },
 }
 
 /// Where driver modules run.

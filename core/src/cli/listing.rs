@@ -2,10 +2,13 @@
 
 use super::streams::found_modules;
 use super::{Done, Talk, answer, answer_json};
+use crate::error::Error;
 use crate::media::{Form, Printer, Stock, WrapAxis};
+use crate::run::{check_module, load_module};
 use crate::settings::Known;
 use serde_json::{Value, json};
-use tapewright_host::Place;
+use std::path::Path;
+use tapewright_host::{Outcome, Place};
 
 fn stock_json(stock: &Stock) -> Value {
     let form = match stock.form {
@@ -137,4 +140,37 @@ pub(super) fn drivers(place: &Place, json: bool, talk: &Talk) -> Done {
         }
     }
     answer(&lines)
+}
+
+/// Checks a module and tells what was found.
+pub(super) fn check(file: &Path, family: Option<&str>, place: &Place, json: bool) -> Done {
+    let module = load_module(file, place)?;
+    let ids: Vec<&str> = match family {
+        Some(id) => vec![id],
+        None => module.families().iter().map(|family| family.id.as_str()).collect(),
+    };
+    let (mut lines, mut all, mut failed) = (String::new(), Vec::new(), 0);
+    for id in ids {
+        lines.push_str(&format!("{id} of {}\n", module.name()));
+        for check in check_module(&module, id)? {
+            let (word, text) = match &check.outcome {
+                Outcome::Passed(text) => ("ok", text),
+                Outcome::Failed(text) => ("FAILED", text),
+                Outcome::NotChecked(text) => ("not checked", text),
+            };
+            failed += usize::from(word == "FAILED");
+            lines.push_str(&format!("  {word:11} {}: {text}\n", check.name));
+            all.push(json!({"family": id, "check": check.name, "result": word, "text": text}));
+        }
+    }
+    if json {
+        answer_json(&all)?;
+    } else {
+        answer(&lines)?;
+    }
+    match failed {
+        0 => Ok(()),
+        1 => Err(Error::driver(format!("{}: one check failed", module.name())).into()),
+        _ => Err(Error::driver(format!("{}: {failed} checks failed", module.name())).into()),
+    }
 }

@@ -11,7 +11,7 @@ use crate::error::{Error, Kind, Result};
 use crate::job::{Job, Plan};
 use crate::run::SERVE;
 use crate::settings::{Known, load_job, user_folder};
-use args::{Cli, Command, JobArgs};
+use args::{Cli, Command, DriversCommand, JobArgs};
 use clap::Parser;
 use std::io::{self, IsTerminal, Write};
 use std::path::Path;
@@ -144,7 +144,10 @@ fn run(cli: &Cli, talk: &Talk) -> Done {
         }
         Command::Stock { id } => listing::stocks(&known()?, id.as_deref(), cli.json),
         Command::Printers { id } => listing::printers(&known()?, id.as_deref(), cli.json),
-        Command::Drivers { modules } => listing::drivers(&modules.place()?, cli.json, talk),
+        Command::Drivers { action: None, modules } => listing::drivers(&modules.place()?, cli.json, talk),
+        Command::Drivers { action: Some(DriversCommand::Check { file, family, modules }), .. } => {
+            listing::check(file, family.as_deref(), &modules.place()?, cli.json)
+        }
         Command::Readback { stream, pbm, driver, dpi, modules } => {
             let place = modules.place()?;
             streams::readback(stream, pbm.as_deref(), driver.as_deref(), *dpi, &place, cli.json, talk)

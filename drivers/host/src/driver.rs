@@ -4,7 +4,7 @@ use std::path::Path;
 
 use tapewright_abi::value::{DeviceStatus, LogLevel};
 
-use crate::{Decoder, Events, Failure, FamilyInfo, HostError, Module, Session, Sink, Step, apart};
+use crate::{Decoder, Events, Failure, FamilyInfo, HostError, JobSpec, Module, Session, Sink, Step, apart, check};
 
 /// Where modules run.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -115,6 +115,16 @@ impl Driver {
             }
             Kind::Apart(_) => None,
         })
+    }
+}
+
+impl Driver {
+    /// What a driver takes that it must refuse; see [`crate::check`].
+    pub(crate) fn probe(&self, family: &str, job: &JobSpec) -> Result<Vec<String>, HostError> {
+        match &self.0 {
+            Kind::Here(module) => check::probe(*module, family, job),
+            Kind::Apart(module) => module.probe(family, job),
+        }
     }
 }
 

@@ -49,6 +49,7 @@
 //! rows in pieces of about 64 KiB and memory stays flat whatever the length of the strip.
 
 mod apart;
+mod check;
 mod driver;
 mod error;
 mod family;
@@ -64,6 +65,7 @@ mod spec;
 mod step;
 
 pub use apart::{Apart, serve};
+pub use check::{Check, Outcome, check};
 pub use driver::{Decoding, Driver, Place, Work};
 pub use error::{Failure, Fault, HostError};
 pub use family::{FamilyInfo, OptionInfo, OptionType, Pattern};

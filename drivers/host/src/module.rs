@@ -151,6 +151,12 @@ impl Module {
             .map(|instance| Session::new(self.name(), instance))
     }
 
+    /// An instance without a session around it, for the validator.
+    pub(crate) fn instance(&self, family: &str) -> Result<Instance, HostError> {
+        let id = self.family_id(family)?;
+        Instance::create(self.name(), self.0.factory, &id, Box::new(|_, _| {}))
+    }
+
     /// How to read a stream of this family back; `None` when the driver cannot.
     ///
     /// # Errors

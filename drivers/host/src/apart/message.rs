@@ -43,6 +43,8 @@ pub(super) enum Request<'m> {
     Push(&'m [u8]),
     /// The stream ends.
     Finish,
+    /// Make the wrong calls of the validator; `job` is a begin_job step.
+    Probe { family: &'m str, job: &'m [u8] },
 }
 
 #[derive(Debug, PartialEq, Eq)]
@@ -53,14 +55,24 @@ pub(super) enum Answer<'m> {
     Score(u32),
     Status(DeviceStatus),
     Bytes(&'m [u8]),
-    Wait { milliseconds: u32 },
-    WantReply { count: u32, milliseconds: u32 },
+    Wait {
+        milliseconds: u32,
+    },
+    WantReply {
+        count: u32,
+        milliseconds: u32,
+    },
     Log(LogLevel, String),
     StripBegin(Page),
-    Lines { rows: &'m [u8], count: u32 },
+    Lines {
+        rows: &'m [u8],
+        count: u32,
+    },
     Blank(u32),
     Cut(Cut),
     StripEnd,
+    /// What the validator found.
+    Found(Vec<String>),
 }
 
 impl<'m> Request<'m> {
@@ -101,6 +113,12 @@ impl<'m> Request<'m> {
                 end = bytes;
             }
             Request::Finish => put.byte(8),
+            Request::Probe { family, job } => {
+                put.byte(9);
+                put.text(family);
+                put.count(job.len());
+                end = job;
+            }
         }
         (put.0, end)
     }
@@ -118,6 +136,7 @@ impl<'m> Request<'m> {
             6 => Request::Decode { family: text(&mut take)? },
             7 => Request::Push(take.bytes()?),
             8 => Request::Finish,
+            9 => Request::Probe { family: text(&mut take)?, job: take.bytes()? },
             _ => return None,
         };
         take.whole(request)
@@ -142,6 +161,7 @@ impl<'m> Answer<'m> {
             Answer::Blank(_) => "blank",
             Answer::Cut(_) => "cut",
             Answer::StripEnd => "strip end",
+            Answer::Found(_) => "found",
         }
     }
 
@@ -211,6 +231,10 @@ impl<'m> Answer<'m> {
                 put_cut(&mut put, cut);
             }
             Answer::StripEnd => put.byte(13),
+            Answer::Found(found) => {
+                put.byte(14);
+                put.list(found, |put, text| put.text(text));
+            }
         }
         (put.0, end)
     }
@@ -240,6 +264,7 @@ impl<'m> Answer<'m> {
             11 => Answer::Blank(take.number()?),
             12 => Answer::Cut(take_cut(&mut take)?),
             13 => Answer::StripEnd,
+            14 => Answer::Found(take.list(Take::text)?),
             _ => return None,
         };
         take.whole(answer)

@@ -4,10 +4,11 @@ use std::path::{Path, PathBuf};
 
 use super::Apart;
 use super::decoder::Decoder;
-use super::message::{Answer, Described, Request};
+use super::message::{Answer, Described, Request, put_step};
 use super::process::Process;
 use super::session::Session;
-use crate::{FamilyInfo, HostError, search};
+use super::wire::Put;
+use crate::{FamilyInfo, HostError, JobSpec, Step, search};
 use tapewright_abi::value::LogLevel;
 
 /// A module in a process of its own. Every session and every decoder gets another one.
@@ -90,6 +91,21 @@ impl Module {
         process.ask(&Request::Decode { family })?;
         expect_done(&mut process)?;
         Ok(Decoder::new(process))
+    }
+
+    /// What a driver of the family takes that it must refuse.
+    pub(crate) fn probe(&self, family: &str, job: &JobSpec) -> Result<Vec<String>, HostError> {
+        let mut process = self.start()?;
+        let mut step = Put::default();
+        put_step(&mut step, &Step::BeginJob(job));
+        process.ask(&Request::Probe { family, job: &step.0 })?;
+        match process.answer()? {
+            Answer::Found(found) => Ok(found),
+            other => {
+                let other = other.name();
+                Err(process.out_of_order(other))
+            }
+        }
     }
 
     fn start(&self) -> Result<Process, HostError> {

@@ -9,7 +9,8 @@ use tapewright_abi::value::{Cut, LogLevel};
 
 use super::message::{self, Answer, MARK, Request, take_step};
 use super::wire::Take;
-use crate::{Decoder, Events, Failure, HostError, Module, Page, Session, Sink};
+use crate::check::probe;
+use crate::{Decoder, Events, Failure, HostError, Module, Page, Session, Sink, Step};
 
 /// Loads the module in `path` and serves it until `requests` ends. This is the whole work of a
 /// process that [`Apart`](super::Apart) describes.
@@ -104,6 +105,13 @@ impl Open {
                 let Some(decoder) = &mut self.decoder else { return Err(misuse("finish before decode").into()) };
                 decoder.finish(way)?;
                 Answer::Done
+            }
+            Request::Probe { family, job } => {
+                let probed = take_step(&mut Take(job), |step| match step {
+                    Step::BeginJob(job) => probe(module, family, job),
+                    _ => Err(misuse("a probe without a job")),
+                });
+                Answer::Found(probed.ok_or_else(|| misuse("a step that is none"))??)
             }
         };
         way.say(&answer).map_err(Failure::Caller)

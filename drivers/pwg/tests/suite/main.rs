@@ -1,6 +1,7 @@
 //! Tests of the module through the host, linked instead of loaded.
 
 mod cases;
+mod check;
 mod damage;
 mod outside;
 mod round_trip;
