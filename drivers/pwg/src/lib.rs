@@ -22,7 +22,6 @@
 
 #![forbid(unsafe_code)]
 
-mod crop;
 pub mod cut_list;
 mod encoder;
 mod header;
