@@ -6,20 +6,20 @@
 //! adds to it, and 255 in that that one more follows. Then come the bytes. What no replacement
 //! reaches is kept.
 
-/// Most bytes of one replacement.
+/// Most bytes of one replacement: as many as a word has.
 const LONGEST: usize = 8;
 
 /// Appends what makes `row` of `seed`, which has the same length; nothing when they are equal.
+/// Gives up once more than `most` bytes are appended, which are of no use then.
 ///
 /// No other list of replacements is shorter: each maximal run of differing bytes stands for itself,
 /// and to join two over the equal byte between them costs that byte and saves one at most.
-pub(crate) fn encode(seed: &[u8], row: &[u8], to: &mut Vec<u8>) {
+pub(crate) fn encode(seed: &[u8], row: &[u8], most: usize, to: &mut Vec<u8>) {
+    let begin = to.len();
     let mut kept_from = 0;
     let mut at = next_difference(seed, row, 0);
-    while at < row.len() {
-        let most = row.len().min(at + LONGEST);
-        let same = (at..most).position(|byte| seed[byte] == row[byte]);
-        let end = same.map_or(most, |same| at + same);
+    while at < row.len() && to.len() - begin <= most {
+        let end = next_equal(seed, row, at);
         let offset = at - kept_from;
         to.push(byte((end - at - 1) << 5 | offset.min(31)));
         if let Some(mut more) = offset.checked_sub(31) {
@@ -50,6 +50,18 @@ fn next_difference(seed: &[u8], row: &[u8], mut at: usize) -> usize {
     }
     let rest = seed[at..].iter().zip(&row[at..]).position(|(one, two)| one != two);
     rest.map_or(row.len(), |rest| at + rest)
+}
+
+/// Where the first byte from `at` on is equal, looked for within one replacement.
+fn next_equal(seed: &[u8], row: &[u8], at: usize) -> usize {
+    if let (Some(one), Some(two)) = (word(seed, at), word(row, at)) {
+        let different = one ^ two;
+        // The lowest byte that is zero: borrows spread only upwards from there.
+        let zero = different.wrapping_sub(0x0101_0101_0101_0101) & !different & 0x8080_8080_8080_8080;
+        return at + if zero == 0 { LONGEST } else { zero.trailing_zeros() as usize / 8 };
+    }
+    let same = (at..row.len()).find(|byte| seed[*byte] == row[*byte]);
+    same.unwrap_or(row.len())
 }
 
 fn word(bytes: &[u8], at: usize) -> Option<u64> {
@@ -130,7 +142,7 @@ mod tests {
 
     fn encoded(seed: &[u8], row: &[u8]) -> Vec<u8> {
         let mut to = Vec::new();
-        encode(seed, row, &mut to);
+        encode(seed, row, usize::MAX, &mut to);
         to
     }
 
@@ -183,6 +195,17 @@ mod tests {
             assert_eq!(bytes.len(), least(&seed, &row), "{pattern:b}");
             assert_eq!(patched(&seed, &bytes, 1 + pattern as usize % 5), row);
         }
+    }
+
+    #[test]
+    fn gives_up_when_it_does_not_pay() {
+        let (seed, row) = ([0; 40], [1; 40]);
+        let mut to = vec![9];
+        encode(&seed, &row, 45, &mut to);
+        assert_eq!(to.len(), 1 + 45);
+        to.clear();
+        encode(&seed, &row, 17, &mut to);
+        assert_eq!(to.len(), 18);
     }
 
     #[test]
