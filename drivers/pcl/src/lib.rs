@@ -44,8 +44,9 @@
 //! Graphics": from memory. Seen in the output of Ghostscript 10.00.0 (devices `ljet4`, `ljet3`,
 //! `ljet2p`) and Netpbm 11.1.0 (`pbmtolj`), which the tests read: the three compressions, rows
 //! shorter than the raster, skipped rows, that start of raster and skipping set the row before to
-//! zeros, `ESC&l0l0E`, `ESC*p0x0Y`, `ESC*rB`, `ESCE` at both ends. Not seen anywhere: line spacing
-//! and page length, and the universal exit.
+//! zeros, `ESC&l0l0E`, `ESC*p0x0Y`, `ESC*rB`, `ESCE` at both ends. Not seen anywhere, and so from
+//! memory alone: the universal exit, line spacing and page length, width and height of the raster,
+//! and that a form feed ends a page without ink as it ends any other.
 
 #![forbid(unsafe_code)]
 
