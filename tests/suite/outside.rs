@@ -1,5 +1,5 @@
 //! Checks against code that is not ours: libcupsimage reads the streams, poppler measures the PDF,
-//! FreeType measures the letters. `tests/outside/` holds the checkers.
+//! FreeType measures the letters; and against a second reader of PCL. `tests/outside/` holds the checkers.
 
 use crate::jobs::load;
 use crate::program::{files, folder, needs_modules, run};
@@ -42,6 +42,48 @@ fn the_stream_checker_finds_what_is_wrong() {
     let bytes = std::fs::read(&printed.stream).expect("the stream");
     std::fs::write(&stream, &bytes[..bytes.len() - 1]).expect("a file can be written");
     python::refuses("pwg_libcups.py", [&stream, &lines], "pwg_libcups");
+}
+
+/// Printers of one resolution with a full cutter, as PCL wants them.
+fn pcl_printer(dpi: u32, head_dots: u32) -> String {
+    format!(
+        "[[printer]]\nid = 'page'\ntitle = 'wide page printer'\ndpi_across = {dpi}\ndpi_along = {dpi}\n\
+         head_dots = {head_dots}\nwidest_mm = 50\nlead_mm = 20\ngap_mm = 2\ntrail_mm = 1\nmin_piece_mm = 10\n\
+         max_strip_mm = 1200\ncutter = 'full'\nload_mm = 40\nspeed_mm_s = 100\ndriver = 'pcl'\n"
+    )
+}
+
+/// A decoder of PCL that shares nothing with the driver module sees the lines that readback sees,
+/// and the pages are as long as the plan says. `drivers/pcl` holds that decoder on other streams.
+#[test]
+fn a_pcl_job_is_what_was_planned() {
+    needs_modules();
+    for (dpi, head_dots, build, stock) in
+        [(300, 591, "flag", "tape-24"), (600, 1181, "wrap", "wrap-24"), (200, 301, "plate", "tape-18")]
+    {
+        let folder = folder();
+        let path = folder.path();
+        let list = "owner,batch,number,length,od_mm\nTWP,OTTER,1040,15 ft,6\nTWP,OTTER,1047,25 ft,7.2\n\
+                    TWP,OTTER,1054,50 ft,8.5\n";
+        let job = format!(
+            "list = 'cables.csv'\nprinter_files = ['printers.toml']\nprinter = 'page'\nstock = '{stock}'\n\
+             build = '{build}'\ntext = ['{{owner}} {{batch}}', '{{number}} {{length}}']\n"
+        );
+        let files = [("cables.csv", list), ("job.toml", &job), ("printers.toml", &pcl_printer(dpi, head_dots))];
+        for (name, text) in files {
+            std::fs::write(path.join(name), text).expect("a file can be written");
+        }
+        let planned = run(path, ["estimate", "job.toml", "--json"]).ended(0).json();
+        run(path, ["print", "job.toml", "--to", "file:out.pcl"]).ended(0);
+        let read = run(path, ["readback", "out.pcl", "--json", "--pbm", "lines"]).ended(0).json();
+        let said = python::check("pcl_decode.py", [path.join("out.pcl"), path.join("lines")]);
+        let strips = read["strips"].as_array().expect("strips");
+        assert!(strips.len() > 3 && said.starts_with(&format!("{} pages equal", strips.len())), "{said}");
+        assert!(strips.iter().filter(|strip| strip["ink_dots"].as_u64() > Some(500)).count() >= 3, "{read}");
+        let number = |value: &serde_json::Value| value.as_f64().expect("a number");
+        let fed = number(&planned["tape_mm"]) - number(&planned["stocks"][0]["waste_mm"]["load"]);
+        assert!((number(&read["feed_mm"]) - fed).abs() < 0.002, "fed {}, planned {fed}", read["feed_mm"]);
+    }
 }
 
 /// A ruler on the sheet: poppler draws it, the scale bar is 100 mm and the first label as long as planned.

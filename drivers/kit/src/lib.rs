@@ -4,7 +4,8 @@
 //! and lines into bytes; a [`Family`], which describes it; perhaps a [`Readback`], which turns the
 //! bytes into lines again. [`export_driver!`] makes a module of them. The kit checks every pointer
 //! and size, the order of calls, counts and option values, keeps panics inside, and holds the
-//! output until the host takes it; a driver sees only what is in order.
+//! output until the host takes it; a driver sees only what is in order. [`Crop`] and [`packbits`]
+//! are what many command languages need on the way from a head line to bytes.
 //!
 //! ```
 //! #![forbid(unsafe_code)]
@@ -57,6 +58,7 @@
 //! ```
 
 mod call;
+mod crop;
 mod decoder;
 mod description;
 mod driver;
@@ -65,8 +67,10 @@ mod fault;
 mod instance;
 mod job;
 mod out;
+pub mod packbits;
 mod readback;
 
+pub use crop::{Crop, spare_mask};
 pub use description::{Capabilities, Description, Family, OptionKind, OptionSpec, ReadbackKind};
 pub use driver::Driver;
 pub use export::{Families, FamilyEntry, Module, entry};

@@ -2,9 +2,8 @@
 
 use std::collections::VecDeque;
 
-use tapewright_kit::{Cut, CutKind, Driver, Fault, Job, Out, Strip};
+use tapewright_kit::{Crop, Cut, CutKind, Driver, Fault, Job, Out, Strip};
 
-use crate::crop::Crop;
 use crate::header::{Header, SYNC, whole_dpi};
 use crate::runs;
 use crate::vendor;

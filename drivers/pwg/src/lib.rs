@@ -22,7 +22,6 @@
 
 #![forbid(unsafe_code)]
 
-mod crop;
 mod encoder;
 mod header;
 mod reader;

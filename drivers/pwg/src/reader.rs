@@ -1,8 +1,7 @@
 //! From a stream to strips: a strict reader that holds one line and one batch of lines.
 
-use tapewright_kit::{Events, Fault, Page, Readback};
+use tapewright_kit::{Events, Fault, Page, Readback, spare_mask};
 
-use crate::crop::spare_mask;
 use crate::header::{self, PageHead, SIZE, SYNC};
 
 /// Lines are reported together up to about this many bytes.

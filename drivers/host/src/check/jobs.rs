@@ -447,10 +447,13 @@ fn cuts(bench: &Bench<'_>) -> Result<Outcome, String> {
             match bench.print(std::slice::from_ref(&piece), Hand::AtOnce) {
                 Ok(stream) => {
                     taken += 1;
-                    if let Some(seen) = bench.decoded(&stream, stream.len().max(1))?
-                        && seen.cuts != [cut]
-                    {
-                        return Err(format!("a {kind:?} cut at line {line} of {LINES} read back as {:?}", seen.cuts));
+                    if let Some(mut seen) = bench.decoded(&stream, stream.len().max(1))? {
+                        // A language may be unable to say that a piece is not cut off at its end.
+                        seen.cuts.retain(|seen| *seen == cut || *seen != Cut { line: LINES, kind: CutKind::Full });
+                        if seen.cuts != [cut] {
+                            let found = seen.cuts;
+                            return Err(format!("a {kind:?} cut at line {line} of {LINES} read back as {found:?}"));
+                        }
                     }
                 }
                 Err(Failure::Host(HostError::Fault(fault)))

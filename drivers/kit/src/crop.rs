@@ -3,26 +3,37 @@
 /// Cuts a row of dots out of a longer or shorter one.
 ///
 /// Dot *j* of the result is dot `first + j` of the source, or 0 where the source has none. Dot 0
-/// is the most significant bit of byte 0 in both.
+/// is the most significant bit of byte 0 in both; spare bits of the last byte do not come through.
+///
+/// ```
+/// use tapewright_kit::Crop;
+///
+/// // A head of 16 dots, a tape that lies on 8 of them from dot 4 on.
+/// let mut row = [0];
+/// Crop::new(4, 16, 8).row(&[0x0F, 0xA0], &mut row);
+/// assert_eq!(row, [0xFA]);
+/// ```
 #[derive(Debug, Clone, Copy)]
-pub(crate) struct Crop {
+pub struct Crop {
     first: i64,
     source_dots: u32,
     dots: u32,
 }
 
 impl Crop {
-    pub(crate) fn new(first: i32, source_dots: u32, dots: u32) -> Crop {
+    /// Takes `dots` dots from dot `first` on, which may be negative, of lines of `source_dots` dots.
+    pub fn new(first: i32, source_dots: u32, dots: u32) -> Crop {
         Crop { first: i64::from(first), source_dots, dots }
     }
 
     /// The source itself is the result, spare bits included.
-    pub(crate) fn is_identity(&self) -> bool {
+    #[must_use]
+    pub fn is_identity(&self) -> bool {
         self.first == 0 && self.source_dots == self.dots && self.dots.is_multiple_of(8)
     }
 
     /// Fills `to`, ⌈dots / 8⌉ bytes, from a source line; spare bits become 0.
-    pub(crate) fn row(&self, line: &[u8], to: &mut [u8]) {
+    pub fn row(&self, line: &[u8], to: &mut [u8]) {
         let first_byte = self.first.div_euclid(8);
         let shift = self.first.rem_euclid(8);
         let mut high = self.byte(line, first_byte);
@@ -45,8 +56,8 @@ impl Crop {
     }
 }
 
-/// The bits of the last byte of a row that are dots.
-pub(crate) fn spare_mask(dots: u32) -> u8 {
+/// The bits of the last byte of a row of `dots` dots that are dots: `0xC0` for 10.
+pub fn spare_mask(dots: u32) -> u8 {
     match dots % 8 {
         0 => 0xFF,
         used => !(0xFF >> used),
