@@ -1,5 +1,7 @@
 //! Links: where the bytes of a stream go. A file and standard output so far.
 
+pub mod ipp;
+
 use crate::error::{Error, Result};
 use std::fmt;
 use std::path::PathBuf;
