@@ -11,6 +11,9 @@ mod pbm;
 mod program;
 #[path = "suite/python.rs"]
 mod python;
+#[cfg(target_os = "linux")]
+#[path = "suite/rig.rs"]
+mod rig;
 #[path = "suite/sources.rs"]
 mod sources;
 #[path = "suite/streams.rs"]
@@ -32,6 +35,9 @@ mod floors;
 mod memory;
 #[path = "suite/outside.rs"]
 mod outside;
+#[cfg(target_os = "linux")]
+#[path = "suite/queue.rs"]
+mod queue;
 #[path = "suite/strict.rs"]
 mod strict;
 #[path = "suite/wrong.rs"]
