@@ -11,6 +11,9 @@ mod pbm;
 mod program;
 #[path = "suite/python.rs"]
 mod python;
+#[cfg(target_os = "linux")]
+#[path = "suite/rig.rs"]
+mod rig;
 #[path = "suite/sources.rs"]
 mod sources;
 #[path = "suite/streams.rs"]
@@ -35,6 +38,9 @@ mod isolation;
 mod memory;
 #[path = "suite/outside.rs"]
 mod outside;
+#[cfg(target_os = "linux")]
+#[path = "suite/queue.rs"]
+mod queue;
 #[path = "suite/strict.rs"]
 mod strict;
 #[path = "suite/wrong.rs"]

@@ -1,5 +1,6 @@
 //! Links: where the bytes of a stream go.
 
+pub mod ipp;
 mod tcp;
 
 pub use tcp::RAW_PORT;

@@ -45,6 +45,12 @@ fn read(name: &str, stream: &[u8]) -> Vec<Page> {
     }
 }
 
+/// The pages of a stream that an independent, strict reader reads.
+#[cfg(target_os = "linux")]
+pub(crate) fn pages(name: &str, stream: &[u8]) -> usize {
+    read(name, stream).len()
+}
+
 #[test]
 fn an_independent_reader_reads_what_readback_reads() {
     for printed in all() {
