@@ -56,6 +56,7 @@ fn host_error(error: HostError) -> Error {
             FaultKind::Fault => Kind::Device,
             FaultKind::BadState | FaultKind::Bug => Kind::Driver,
         },
+        HostError::FamilyFile { .. } => Kind::Input,
         HostError::Load { .. } | HostError::NoFamily { .. } | HostError::Broken { .. } => Kind::Driver,
     };
     Error::new(kind, error.to_string())

@@ -11,7 +11,7 @@ use crate::HostError;
 /// module gives are valid until the process ends.
 pub(crate) fn open(path: &Path) -> Result<LinkedEntry, HostError> {
     let refuse = |problem: String| HostError::Load { path: path.to_owned(), problem };
-    check_permissions(path)?;
+    check_permissions(path).map_err(refuse)?;
     // SAFETY: loading runs the library's initialisers. The caller put the file in a folder for
     // modules, and nobody else may write it; that is the promise there is.
     let library = unsafe { libloading::Library::new(path) }
@@ -52,21 +52,21 @@ fn chain(error: &dyn std::error::Error) -> String {
     text
 }
 
+/// Refuses a file that group or others may write: it could make the caller do what they want.
 #[cfg(unix)]
-fn check_permissions(path: &Path) -> Result<(), HostError> {
+pub(crate) fn check_permissions(path: &Path) -> Result<(), String> {
     use std::os::unix::fs::PermissionsExt;
-    let refuse = |problem: String| HostError::Load { path: path.to_owned(), problem };
-    let data = std::fs::metadata(path).map_err(|error| refuse(error.to_string()))?;
+    let data = std::fs::metadata(path).map_err(|error| error.to_string())?;
     let mode = data.permissions().mode() & 0o777;
     if mode & 0o022 != 0 {
-        return Err(refuse(format!(
+        return Err(format!(
             "may be written by group or others (mode {mode:03o}), wanted at most 755; run chmod go-w on it"
-        )));
+        ));
     }
     Ok(())
 }
 
 #[cfg(not(unix))]
-fn check_permissions(_path: &Path) -> Result<(), HostError> {
+pub(crate) fn check_permissions(_path: &Path) -> Result<(), String> {
     Ok(())
 }

@@ -12,14 +12,17 @@ pub struct Found {
     /// The modules, in the order of the folders, then of the names. A name found in an earlier
     /// folder hides the same name in a later one.
     pub modules: Vec<Module>,
-    /// Files with a module's name that cannot be used, and why.
+    /// Files with the name of a module, or of a family for one, that cannot be used, and why.
     pub refused: Vec<HostError>,
 }
 
-/// Loads all driver modules in `folders`.
+/// Loads all driver modules in `folders`, and hands those that learn families from files the files
+/// in the same folders.
 ///
 /// Folders that do not exist are passed over; they are where modules *may* lie. A file that
-/// group or others may write is refused (on Unix): it would let them run code as the caller.
+/// group or others may write is refused (on Unix): it would let them run code as the caller. A
+/// module learns its families when a process loads it first; files put in later wait for the next
+/// process.
 pub fn find(folders: &[PathBuf]) -> Found {
     let mut found = Found::default();
     let mut seen = Vec::new();
@@ -30,8 +33,11 @@ pub fn find(folders: &[PathBuf]) -> Found {
                 continue;
             }
             seen.push(name);
-            match Module::load(&path) {
-                Ok(module) => found.modules.push(module),
+            match Module::load_with_files(&path, folders) {
+                Ok((module, refused)) => {
+                    found.modules.push(module);
+                    found.refused.extend(refused);
+                }
                 Err(error) => found.refused.push(error),
             }
         }
@@ -55,14 +61,29 @@ pub(crate) fn module_name(file_name: &str) -> Option<&str> {
 }
 
 fn module_files(folder: &Path) -> Vec<PathBuf> {
+    files(folder, is_module_file)
+}
+
+/// The files in `folders` with this suffix, which describe families. A name found in an earlier
+/// folder hides the same name in a later one.
+pub(crate) fn family_files(folders: &[PathBuf], suffix: &str) -> Vec<PathBuf> {
+    let mut found: Vec<PathBuf> = Vec::new();
+    for folder in folders {
+        for path in files(folder, |name| Path::new(name).extension() == Some(OsStr::new(suffix))) {
+            if path.is_file() && found.iter().all(|known| known.file_name() != path.file_name()) {
+                found.push(path);
+            }
+        }
+    }
+    found
+}
+
+fn files(folder: &Path, wanted: impl Fn(&OsStr) -> bool) -> Vec<PathBuf> {
     let Ok(entries) = std::fs::read_dir(folder) else {
         return Vec::new();
     };
-    let mut files: Vec<PathBuf> = entries
-        .filter_map(Result::ok)
-        .filter(|entry| is_module_file(&entry.file_name()))
-        .map(|entry| entry.path())
-        .collect();
+    let mut files: Vec<PathBuf> =
+        entries.filter_map(Result::ok).filter(|entry| wanted(&entry.file_name())).map(|entry| entry.path()).collect();
     files.sort();
     files
 }

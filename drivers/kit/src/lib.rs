@@ -64,6 +64,7 @@ mod export;
 mod fault;
 mod instance;
 mod job;
+mod learned;
 mod out;
 mod readback;
 
@@ -72,6 +73,7 @@ pub use driver::Driver;
 pub use export::{Families, FamilyEntry, Module, entry};
 pub use fault::Fault;
 pub use job::{Job, Options, Stock, Strip};
+pub use learned::{FamilyFiles, LearnedDescription, LearnedFamily, LearnedOption, LearnedOptionKind};
 pub use out::Out;
 pub use readback::{Events, Page, Readback};
 pub use tapewright_abi as abi;

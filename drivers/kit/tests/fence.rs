@@ -581,12 +581,12 @@ fn decoders() {
     unsafe {
         let table = factory().get_extension.unwrap()(c"demo".as_ptr(), raw::TW_READBACK_ID.as_ptr());
         let table = &*table.cast::<raw::tw_readback>();
-        assert_eq!(table.recognises.unwrap()(b"Jx".as_ptr(), 2), 100);
-        assert_eq!(table.recognises.unwrap()(std::ptr::null(), 2), 0);
-        assert_eq!(table.create.unwrap()(std::ptr::null_mut()), raw::TW_BAD_ARGUMENT);
+        assert_eq!(table.recognises.unwrap()(table.self_, b"Jx".as_ptr(), 2), 100);
+        assert_eq!(table.recognises.unwrap()(table.self_, std::ptr::null(), 2), 0);
+        assert_eq!(table.create.unwrap()(table.self_, std::ptr::null_mut()), raw::TW_BAD_ARGUMENT);
         let open = || {
             let mut decoder = std::ptr::null();
-            assert_eq!(table.create.unwrap()(&mut decoder), raw::TW_OK);
+            assert_eq!(table.create.unwrap()(table.self_, &mut decoder), raw::TW_OK);
             decoder.read()
         };
         let text = |decoder: &raw::tw_decoder| {

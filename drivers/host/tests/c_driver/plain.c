@@ -290,18 +290,20 @@ static tw_status reader_fault(void *self, tw_fault *out)
     return TW_OK;
 }
 
-static uint32_t recognises(const uint8_t *first, size_t len)
+static uint32_t recognises(void *self, const uint8_t *first, size_t len)
 {
+    (void)self;
     return len > 0 && first[0] == 'J' ? 40 : 0;
 }
 
-static tw_status create_reader(const tw_decoder **out)
+static tw_status create_reader(void *self, const tw_decoder **out)
 {
     static const tw_decoder table = {
         .size = sizeof(tw_decoder), .push = push, .finish = finish, .fault = reader_fault,
         .destroy = free,
     };
     reader *me = calloc(1, sizeof *me);
+    (void)self;
     if (me == NULL)
         return TW_LIMIT;
     me->table = table;
