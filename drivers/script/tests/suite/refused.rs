@@ -1,0 +1,85 @@
+//! Files that are refused: `tests/cases/script/bad-*.toml`, each with its message in
+//! `bad-*.toml.expected` (`BLESS=1` rewrites it).
+
+use tapewright_host::{HostError, Module};
+
+use crate::support::{case_folder, folder, put};
+
+#[test]
+fn bad_files() {
+    let mut paths: Vec<_> = std::fs::read_dir(case_folder())
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .filter(|path| path.extension().is_some_and(|extension| extension == "toml"))
+        .collect();
+    paths.sort();
+    assert!(paths.len() >= 20, "only {} files, wanted at least 20", paths.len());
+    let mut failed = Vec::new();
+    for path in &paths {
+        let name = path.file_name().unwrap().to_str().unwrap();
+        let text = std::fs::read_to_string(path).unwrap();
+        let Err(fault) = tapewright_driver_script::read(name, &text) else {
+            failed.push(format!("{name}: was taken, wanted it refused"));
+            continue;
+        };
+        assert!(!fault.text.contains("panicked"), "{name}: {}", fault.text);
+        assert!(fault.text.len() < 512, "{name}: {} bytes", fault.text.len());
+        let expected = path.with_extension("toml.expected");
+        let found = format!("{}\n", fault.text);
+        if std::env::var_os("BLESS").is_some() {
+            std::fs::write(&expected, &found).unwrap();
+        }
+        let wanted = std::fs::read_to_string(&expected).unwrap_or_default();
+        if found != wanted {
+            failed.push(format!("{name}: wanted\n{wanted}found\n{found}"));
+        }
+    }
+    assert!(failed.is_empty(), "{}", failed.join("\n"));
+}
+
+/// A bad file is told of, and the families around it work.
+#[test]
+fn the_host_tells_and_goes_on() {
+    use std::os::unix::fs::PermissionsExt;
+    let folder = folder("some-bad");
+    let good = include_str!("../../families/gantry.toml");
+    put(&folder, "a-bad.toml", "family = \"x\"\n\nwidth = 3\n");
+    put(&folder, "b-open.toml", &good.replace("\"gantry\"", "\"refused-open\""));
+    std::fs::set_permissions(folder.join("b-open.toml"), std::fs::Permissions::from_mode(0o664)).unwrap();
+    put(&folder, "c-good.toml", &good.replace("\"gantry\"", "\"refused-good\""));
+    put(&folder, "d-again.toml", &good.replace("\"gantry\"", "\"refused-good\""));
+    put(&folder, "e-built-in.toml", good);
+    put(&folder, "f-nul.toml", "family = \"a\0b\"\n");
+    std::fs::write(folder.join("g-latin.toml"), b"title = \"\xE9\"\n").unwrap();
+    std::fs::set_permissions(folder.join("g-latin.toml"), std::fs::Permissions::from_mode(0o644)).unwrap();
+    put(&folder, "h-long.toml", &"#".repeat((1 << 20) + 1));
+    put(&folder, "other.txt", "not looked at");
+    let entry = tapewright_driver_script::linked_entry();
+    let (module, refused) = Module::from_entry_with_files("script", entry, std::slice::from_ref(&folder)).unwrap();
+    let told: Vec<String> = refused
+        .iter()
+        .map(|error| match error {
+            HostError::FamilyFile { path, problem } => {
+                assert_eq!(error.to_string(), format!("family file {}: {problem}", path.display()));
+                format!("{}: {problem}", path.file_name().unwrap().to_str().unwrap())
+            }
+            other => panic!("{other}"),
+        })
+        .collect();
+    assert_eq!(
+        told,
+        [
+            "a-bad.toml: line 3, key width: found a key that is not known, wanted one of: family, title, description, \
+             version, readback, head, line, cuts, send, option, device, pace, status",
+            "b-open.toml: may be written by group or others (mode 664), wanted at most 755; run chmod go-w on it",
+            "d-again.toml: key family: found refused-good, which is there already, wanted a new name",
+            "e-built-in.toml: key family: found gantry, which is there already, wanted a new name",
+            "f-nul.toml: has a NUL at byte 11, wanted a text file",
+            "g-latin.toml: is not UTF-8 from byte 9, wanted a text file",
+            "h-long.toml: has 1048577 bytes, wanted at most 1048576",
+        ]
+    );
+    assert!(module.family("refused-good").is_some() && module.family("refused-open").is_none());
+    assert!(module.family("gantry").is_some() && module.family("footlight").is_some());
+    module.open("refused-good").unwrap();
+}
