@@ -16,8 +16,11 @@ pub struct FamilyFiles {
     /// # Errors
     ///
     /// A [`Fault`] with the line, what was found and what was wanted, without the file's name.
-    pub read: fn(&str, &str) -> Result<Box<dyn LearnedFamily>, Fault>,
+    pub read: ReadFamily,
 }
+
+/// Makes a family of a file's name and text; see [`FamilyFiles::read`].
+pub type ReadFamily = fn(&str, &str) -> Result<Box<dyn LearnedFamily>, Fault>;
 
 /// A family read from a file.
 pub trait LearnedFamily: Send + Sync {

@@ -73,7 +73,7 @@ pub use driver::Driver;
 pub use export::{Families, FamilyEntry, Module, entry};
 pub use fault::Fault;
 pub use job::{Job, Options, Stock, Strip};
-pub use learned::{FamilyFiles, LearnedDescription, LearnedFamily, LearnedOption, LearnedOptionKind};
+pub use learned::{FamilyFiles, LearnedDescription, LearnedFamily, LearnedOption, LearnedOptionKind, ReadFamily};
 pub use out::Out;
 pub use readback::{Events, Page, Readback};
 pub use tapewright_abi as abi;

@@ -45,10 +45,71 @@ pub(crate) struct Encoder {
     begun: bool,
 }
 
+/// A block of records that differ in nothing but the dots.
 #[derive(Debug)]
 struct Frame {
-    before: Vec<u8>,
-    after: Vec<u8>,
+    /// Bytes of one record.
+    record: usize,
+    /// Where in it the dots stand.
+    dots: std::ops::Range<usize>,
+    block: Vec<u8>,
+}
+
+impl Frame {
+    /// As many records as lie well in a processor's first cache.
+    const BLOCK: usize = 16 << 10;
+
+    fn new(before: &[u8], dots: usize, after: &[u8]) -> Frame {
+        let record = [before, &vec![0; dots], after].concat();
+        Frame {
+            record: record.len(),
+            dots: before.len()..before.len() + dots,
+            block: record.repeat((Frame::BLOCK / record.len()).max(1)),
+        }
+    }
+}
+
+/// Copies rows to the places of their dots, up to the first blank one when `stops`; the first row
+/// goes in any case. How many went.
+fn copy_rows(rows: &[u8], line_bytes: usize, frame: &mut Frame, most: usize, stops: bool) -> usize {
+    // The widths of common heads: a row of known length is a few moves.
+    match line_bytes {
+        8 => copy_rows_of::<8>(rows, frame, most, stops),
+        16 => copy_rows_of::<16>(rows, frame, most, stops),
+        32 => copy_rows_of::<32>(rows, frame, most, stops),
+        48 => copy_rows_of::<48>(rows, frame, most, stops),
+        _ => {
+            let mut count = 0;
+            let records = frame.block.chunks_exact_mut(frame.record).take(most);
+            for (row, record) in rows.chunks_exact(line_bytes).zip(records) {
+                if stops && count > 0 && is_blank(row) {
+                    break;
+                }
+                record[frame.dots.clone()].copy_from_slice(row);
+                count += 1;
+            }
+            count
+        }
+    }
+}
+
+fn copy_rows_of<const BYTES: usize>(rows: &[u8], frame: &mut Frame, most: usize, stops: bool) -> usize {
+    let mut count = 0;
+    let records = frame.block.chunks_exact_mut(frame.record).take(most);
+    for (row, record) in rows.as_chunks::<BYTES>().0.iter().zip(records) {
+        if stops && count > 0 && *row == [0; BYTES] {
+            break;
+        }
+        let Some(dots) = record[frame.dots.start..].first_chunk_mut::<BYTES>() else { break };
+        *dots = *row;
+        count += 1;
+    }
+    count
+}
+
+fn is_blank(row: &[u8]) -> bool {
+    let (words, rest) = row.as_chunks::<8>();
+    words.iter().all(|word| u64::from_le_bytes(*word) == 0) && rest.iter().all(|byte| *byte == 0)
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -168,15 +229,36 @@ impl Encoder {
         result
     }
 
-    fn send_data(&mut self, row: &[u8], out: &mut Out) -> Result<(), Fault> {
-        if let Some(frame) = self.frame.take() {
-            self.pace(frame.before.len() + row.len() + frame.after.len(), out);
-            out.extend(&frame.before);
-            out.extend(row);
-            out.extend(&frame.after);
-            self.frame = Some(frame);
-            return Ok(());
+    /// Sends lines in one block, up to the first blank one where those are held back; the first
+    /// is not. How many they were: at least 1.
+    fn send_block(&mut self, rows: &[u8], frame: &mut Frame, holds_blank: bool, out: &mut Out) -> usize {
+        let mut most = frame.block.len() / frame.record;
+        if let Some(pace) = &self.language.pace {
+            let room = pace.bytes.saturating_sub(self.since_pause) / frame.record;
+            // Without room the pause below makes some; `pace` holds a line at least.
+            most = most.min(if room == 0 { pace.bytes / frame.record } else { room }).max(1);
         }
+        let mut count = 0;
+        if self.moves.is_copy(self.line_bytes) {
+            count = copy_rows(rows, self.line_bytes, frame, most, holds_blank);
+        } else {
+            let records = frame.block.chunks_exact_mut(frame.record).take(most);
+            for (row, record) in rows.chunks_exact(self.line_bytes).zip(records) {
+                if holds_blank && count > 0 && is_blank(row) {
+                    break;
+                }
+                self.moves.row(row, &mut self.row);
+                record[frame.dots.clone()].copy_from_slice(&self.row);
+                count += 1;
+            }
+        }
+        let bytes = count * frame.record;
+        self.pace(bytes, out);
+        out.extend(&frame.block[..bytes]);
+        count
+    }
+
+    fn send_data(&mut self, row: &[u8], out: &mut Out) -> Result<(), Fault> {
         self.values.set(Named::Line, self.at);
         if self.language.packing == Packing::None {
             self.values.set(Named::Bytes, signed(row.len()));
@@ -189,6 +271,40 @@ impl Encoder {
         let result = self.send(Command::Line, &[], &packed, out);
         self.packed = packed;
         result
+    }
+
+    fn send_lines(
+        &mut self,
+        mut rows: &[u8],
+        holds_blank: bool,
+        mut frame: Option<&mut Frame>,
+        out: &mut Out,
+    ) -> Result<(), Fault> {
+        let line_bytes = self.line_bytes;
+        while !rows.is_empty() {
+            self.send_cuts(out)?;
+            let until_cut = (self.next_cut() - self.at) as usize;
+            let now = &rows[..rows.len().min(until_cut.saturating_mul(line_bytes))];
+            let mut done = self.skipped.saturating_sub(self.at) as usize;
+            done = done.min(now.len() / line_bytes);
+            if done == 0 && holds_blank {
+                done = now.chunks_exact(line_bytes).take_while(|row| is_blank(row)).count();
+                self.blank += u32::try_from(done).unwrap_or(u32::MAX);
+            }
+            if done == 0 {
+                self.flush_blank(out)?;
+                done = match &mut frame {
+                    Some(frame) => self.send_block(now, frame, holds_blank, out),
+                    None => {
+                        self.send_row(&now[..line_bytes], out)?;
+                        1
+                    }
+                };
+            }
+            self.at += u32::try_from(done).unwrap_or(u32::MAX);
+            rows = &rows[done * line_bytes..];
+        }
+        Ok(())
     }
 
     /// What stands around the dots, when no line differs in it from another.
@@ -204,7 +320,8 @@ impl Encoder {
             let mut rendered = Rendered::default();
             rendered.put(items, &mut self.values, &[], &[]).map(|()| rendered.bytes)
         };
-        Ok(Some(Frame { before: part(&items[..at])?, after: part(&items[at + 1..])? }))
+        let (before, after) = (part(&items[..at])?, part(&items[at + 1..])?);
+        Ok(Some(Frame::new(&before, language.order.bytes(), &after)))
     }
 
     fn check_cuts(&self, strip: &Strip<'_>) -> Result<(), Fault> {
@@ -441,23 +558,10 @@ impl Driver for Encoder {
 
     fn lines(&mut self, rows: &[u8], _count: u32, out: &mut Out) -> Result<(), Fault> {
         let holds_blank = self.language.has(Command::Blank);
-        for row in rows.chunks_exact(self.line_bytes) {
-            if self.at == self.next_cut() {
-                self.send_cuts(out)?;
-            }
-            if self.at >= self.skipped {
-                if holds_blank && row.iter().fold(0, |ink, byte| ink | byte) == 0 {
-                    self.blank += 1;
-                } else {
-                    if self.blank > 0 {
-                        self.flush_blank(out)?;
-                    }
-                    self.send_row(row, out)?;
-                }
-            }
-            self.at += 1;
-        }
-        Ok(())
+        let mut frame = self.frame.take();
+        let result = self.send_lines(rows, holds_blank, frame.as_mut(), out);
+        self.frame = frame;
+        result
     }
 
     fn blank(&mut self, mut count: u32, out: &mut Out) -> Result<(), Fault> {

@@ -203,7 +203,7 @@ fn read_number(node: Node<'_>, options: &[String]) -> Result<Number, Fault> {
                 return Err(pad.mistake("found pad beside bytes, wanted it beside digits only"));
             }
             let count = usize::try_from(bytes.whole(1, 8)?).unwrap_or(8);
-            let order = match table.get("order") {
+            match table.get("order") {
                 Some(order) => order.word(&[("big", Form::Big(count)), ("little", Form::Little(count))])?,
                 None if count == 1 => Form::Big(1),
                 None => {
@@ -211,8 +211,7 @@ fn read_number(node: Node<'_>, options: &[String]) -> Result<Number, Fault> {
                         "found {count} bytes without order, wanted order = \"big\" (most significant first) or \"little\""
                     )));
                 }
-            };
-            order
+            }
         }
         (None, Some(digits)) => {
             if let Some(order) = table.get("order") {

@@ -84,7 +84,7 @@ enum Stop {
 
 impl Reader {
     pub(crate) fn new(language: Arc<Language>) -> Reader {
-        let moves = language.order.from_stream();
+        let moves = language.order.unsent();
         Reader {
             language,
             moves,

@@ -62,7 +62,7 @@ impl Order {
 
     /// From a row of the stream to a line as wide as the head, in two moves: the bits of each byte,
     /// then the row.
-    pub(crate) fn from_stream(self) -> Moves {
+    pub(crate) fn unsent(self) -> Moves {
         let width = i64::from(self.dots.div_ceil(8)) * 8;
         Moves {
             bytes: self.bytes(),
@@ -142,7 +142,7 @@ mod tests {
                             if low_bit_first {
                                 sent.iter_mut().for_each(|byte| *byte = byte.reverse_bits());
                             }
-                            order.from_stream().row(&sent, &mut back);
+                            order.unsent().row(&sent, &mut back);
                             for at in 0..head as usize {
                                 assert_eq!(
                                     bit(&back, at),
