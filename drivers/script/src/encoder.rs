@@ -8,7 +8,7 @@ use tapewright_kit::{Cut, CutKind, DeviceStatus, Driver, Fault, Job, LearnedOpti
 use crate::item::{Item, Rendered};
 use crate::language::{Command, Language, Packing, Pause, Telling, numbers};
 use crate::packbits;
-use crate::quantity::{Named, Values};
+use crate::quantity::{Named, Values, nearest};
 use crate::row::Moves;
 use crate::status::{Needed, hex};
 
@@ -427,11 +427,6 @@ fn ends_with_cut(strip: &Strip<'_>) -> bool {
 
 fn signed(length: usize) -> i64 {
     i64::try_from(length).unwrap_or(i64::MAX)
-}
-
-/// Whole units of thousandths, halves up.
-fn nearest(thousandths: u32) -> i64 {
-    (i64::from(thousandths) + 500) / 1000
 }
 
 fn check_dpi(family: &str, which: &str, found: u32, known: &[u32]) -> Result<(), Fault> {

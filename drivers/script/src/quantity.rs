@@ -122,3 +122,8 @@ impl Quantity {
         }
     }
 }
+
+/// Whole units of thousandths, halves up.
+pub(crate) fn nearest(thousandths: u32) -> i64 {
+    (i64::from(thousandths) + 500) / 1000
+}

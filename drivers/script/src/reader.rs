@@ -8,7 +8,7 @@ use tapewright_kit::{Cut, CutKind, Events, Fault, Page, Readback};
 use crate::item::{Form, Item, Number, Pad};
 use crate::language::{Command, Language, Packing};
 use crate::packbits;
-use crate::quantity::{Named, Quantity};
+use crate::quantity::{Named, Quantity, nearest};
 use crate::row::Moves;
 use crate::status::hex;
 use crate::unique::{prefix, read_commands};
@@ -85,6 +85,9 @@ enum Stop {
 impl Reader {
     pub(crate) fn new(language: Arc<Language>) -> Reader {
         let moves = language.order.unsent();
+        // A family with one resolution need not say it.
+        let only = |list: &[u32]| if let [dpi] = list { Some(*dpi) } else { None };
+        let dpi = (only(&language.dpi_across), only(&language.dpi_along));
         Reader {
             language,
             moves,
@@ -96,7 +99,7 @@ impl Reader {
             lines: None,
             listed: VecDeque::new(),
             least_cut: 0,
-            dpi: (None, None),
+            dpi,
             bits: Vec::new(),
             row: Vec::new(),
         }
@@ -213,9 +216,13 @@ impl Reader {
     }
 
     fn note_dpi(&mut self, found: &Found) {
-        let milli = |name| found.get(name).and_then(|dpi| dpi.checked_mul(1000)).filter(|dpi| *dpi > 0);
-        self.dpi.0 = milli(Named::DpiAcross).or(self.dpi.0);
-        self.dpi.1 = milli(Named::DpiAlong).or(milli(Named::Dpi)).or(self.dpi.1);
+        let milli = |name, known: &[u32]| {
+            let whole = found.get(name)?;
+            known.iter().copied().find(|milli| nearest(*milli) == i64::from(whole))
+        };
+        let (across, along) = (&self.language.dpi_across, &self.language.dpi_along);
+        self.dpi.0 = milli(Named::DpiAcross, across).or(self.dpi.0);
+        self.dpi.1 = milli(Named::DpiAlong, along).or(milli(Named::Dpi, along)).or(self.dpi.1);
     }
 
     fn begin_strip(&mut self, found: &Found, events: &mut dyn Events) -> Result<(), Fault> {

@@ -4,7 +4,7 @@ use tapewright_kit::CutKind;
 
 use crate::item::{Form, Item, Number, Pad};
 use crate::language::{Command, Language, Packing, numbers};
-use crate::quantity::{Named, Quantity};
+use crate::quantity::{Named, Quantity, nearest};
 
 /// The bytes a command always begins with.
 pub(crate) fn prefix(items: &[Item]) -> &[u8] {
@@ -46,6 +46,23 @@ pub(crate) fn check(language: &Language) -> Result<(), (Command, String)> {
             }
         }
         check_numbers(language, *command).map_err(|what| (*command, what))?;
+    }
+    check_dpi(language).map_err(|what| (Command::JobStart, what))
+}
+
+/// Lengths along the tape need the resolution: the only one, or one that the stream says.
+fn check_dpi(language: &Language) -> Result<(), String> {
+    let said = [Command::JobStart, Command::StripStart].iter().any(|command| {
+        let items = language.items(*command);
+        [Named::Dpi, Named::DpiAlong].iter().any(|name| !numbers(items, *name).is_empty())
+    });
+    if language.dpi_along.len() > 1 && !said {
+        return Err("there are several resolutions along, and neither job-start nor strip-start says dpi".to_owned());
+    }
+    let mut whole: Vec<i64> = language.dpi_along.iter().map(|milli| nearest(*milli)).collect();
+    whole.sort_unstable();
+    if whole.windows(2).any(|pair| pair[0] == pair[1]) {
+        return Err("two resolutions along are the same in whole dots per inch".to_owned());
     }
     Ok(())
 }

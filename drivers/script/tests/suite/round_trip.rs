@@ -244,6 +244,19 @@ fn made_families_cover_what_there_is() {
     assert!(both(&|made| made.low_bit_first) && both(&|made| made.last_first));
 }
 
+/// Among several resolutions the one in the stream is found again, exactly.
+#[test]
+fn resolutions_come_back() {
+    let piece = random_piece(&mut Random::new(1), 96, 0);
+    for (family, across, along) in
+        [("gantry", 180_000, 360_000), ("footlight", 203_200, 203_200), ("footlight", 180_000, 180_000)]
+    {
+        let job = JobSpec { dpi_across_milli: across, dpi_along_milli: along, ..job(96, 1) };
+        let stream = print(family, &job, std::slice::from_ref(&piece), &[], |lines| (lines, true)).stream();
+        assert_eq!(read(family, &stream, 99).unwrap().pages[0].dpi_along_milli, Some(along), "{family}");
+    }
+}
+
 #[test]
 fn streams_are_recognised() {
     let module = crate::support::module();
