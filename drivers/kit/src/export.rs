@@ -66,6 +66,9 @@ pub fn entry<M: Module>() -> LinkedEntry {
     unsafe { LinkedEntry::new(Tables::<M>::ENTRY) }
 }
 
+/// A host takes a module with more for one that is not in order.
+const MOST_FAMILIES: usize = 1000;
+
 /// The families of a module.
 #[derive(Debug)]
 pub struct Families {
@@ -134,6 +137,9 @@ impl Families {
         let mut shown = self.shown();
         if shown.iter().any(|shown| shown.family == id) {
             return Err(Fault::argument(format!("key family: found {id}, which is there already, wanted a new name")));
+        }
+        if shown.len() >= MOST_FAMILIES {
+            return Err(Fault::limit(format!("there are {MOST_FAMILIES} families already, wanted no more")));
         }
         shown.push(Shown::learn(family));
         Ok(())

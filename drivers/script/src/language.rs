@@ -157,7 +157,7 @@ pub(crate) fn read(text: &str) -> Result<Language, Fault> {
     };
     let mut codes = Vec::new();
     if let Some(options) = table.get("option") {
-        for node in options.list()? {
+        for node in few(options)? {
             let place = node.clone();
             let (option, values) = read_option(node)?;
             if description.options.iter().any(|known| known.id == option.id) {
@@ -168,7 +168,7 @@ pub(crate) fn read(text: &str) -> Result<Language, Fault> {
         }
     }
     if let Some(devices) = table.get("device") {
-        for node in devices.list()? {
+        for node in few(devices)? {
             let device = node.table(&["key", "value"])?;
             description.patterns.push((device.want("key")?.title()?, device.want("value")?.title()?));
         }
@@ -236,6 +236,16 @@ pub(crate) fn read(text: &str) -> Result<Language, Fault> {
     Ok(language)
 }
 
+/// A list that a person could read. The host takes a family with far more for a mistake.
+fn few<'a>(node: &Node<'a>) -> Result<Vec<Node<'a>>, Fault> {
+    const MOST: usize = 100;
+    let list = node.list()?;
+    if list.len() > MOST {
+        return Err(node.mistake(format!("found {} of them, wanted at most {MOST}", list.len())));
+    }
+    Ok(list)
+}
+
 fn dpi(node: &Node<'_>) -> Result<Vec<u32>, Fault> {
     let list = node.list()?.iter().map(|part| part.thousandths(10_000_000)).collect::<Result<Vec<_>, _>>()?;
     if list.is_empty() {
@@ -268,7 +278,7 @@ fn read_option(node: Node<'_>) -> Result<(LearnedOption, Vec<i64>), Fault> {
         _ => {
             only(&["least", "most"], "choice")?;
             let list = table.want("choices")?;
-            let choices = list.list()?.iter().map(Node::id).collect::<Result<Vec<_>, _>>()?;
+            let choices = few(list)?.iter().map(Node::id).collect::<Result<Vec<_>, _>>()?;
             if (1..choices.len()).any(|at| choices[..at].contains(&choices[at])) || choices.is_empty() {
                 return Err(list.mistake("wanted at least one choice, and none twice"));
             }

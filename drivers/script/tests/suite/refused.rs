@@ -37,6 +37,17 @@ fn bad_files() {
     assert!(failed.is_empty(), "{}", failed.join("\n"));
 }
 
+/// Lists beyond what the host takes are refused here, so that one file cannot cost all families.
+#[test]
+fn long_lists_are_refused() {
+    let family = include_str!("../../families/gantry.toml");
+    let devices = "[[device]]\nkey = \"CMD\"\nvalue = \"TWP\"\n".repeat(101);
+    let Err(fault) = tapewright_driver_script::read("long.toml", &format!("{family}{devices}")) else {
+        panic!("101 devices were taken");
+    };
+    assert!(fault.text.ends_with("key device: found 101 of them, wanted at most 100"), "{}", fault.text);
+}
+
 /// A bad file is told of, and the families around it work.
 #[test]
 fn the_host_tells_and_goes_on() {
@@ -82,4 +93,22 @@ fn the_host_tells_and_goes_on() {
     assert!(module.family("refused-good").is_some() && module.family("refused-open").is_none());
     assert!(module.family("gantry").is_some() && module.family("footlight").is_some());
     module.open("refused-good").unwrap();
+}
+
+/// The example in the README is taken, and its keys are all explained there.
+#[test]
+fn the_readme_holds() {
+    let readme = include_str!("../../README.md");
+    let example = readme.split("<<'END'\n").nth(1).and_then(|rest| rest.split("END\n").next()).unwrap();
+    assert!(example.starts_with("family = \"prompt-desk\""), "{example}");
+    let family = tapewright_driver_script::read("prompt-desk.toml", example).unwrap_or_else(|fault| panic!("{fault}"));
+    assert!(family.reads_back() && family.recognises(&[0xBE, 0x01]) > 0);
+    for text in [include_str!("../../families/gantry.toml"), include_str!("../../families/footlight.toml"), example] {
+        for key in text.lines().filter_map(|line| line.split_once(" = ")).map(|(key, _)| key.trim()) {
+            assert!(
+                readme.contains(&format!("`{key}`")) || readme.contains(&format!("`{key} =")),
+                "{key} is not explained"
+            );
+        }
+    }
 }
