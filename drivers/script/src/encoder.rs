@@ -5,6 +5,7 @@ use std::sync::Arc;
 
 use tapewright_kit::{Cut, CutKind, DeviceStatus, Driver, Fault, Job, LearnedOptionKind, LogLevel, Out, Strip};
 
+use crate::frame::{Frame, is_blank};
 use crate::item::{Item, Rendered};
 use crate::language::{Command, Language, Packing, Pause, Telling, numbers};
 use crate::packbits;
@@ -43,73 +44,6 @@ pub(crate) struct Encoder {
     told_silence: bool,
     /// Something of this job was put out, so that the printer may stand in the middle of it.
     begun: bool,
-}
-
-/// A block of records that differ in nothing but the dots.
-#[derive(Debug)]
-struct Frame {
-    /// Bytes of one record.
-    record: usize,
-    /// Where in it the dots stand.
-    dots: std::ops::Range<usize>,
-    block: Vec<u8>,
-}
-
-impl Frame {
-    /// As many records as lie well in a processor's first cache.
-    const BLOCK: usize = 16 << 10;
-
-    fn new(before: &[u8], dots: usize, after: &[u8]) -> Frame {
-        let record = [before, &vec![0; dots], after].concat();
-        Frame {
-            record: record.len(),
-            dots: before.len()..before.len() + dots,
-            block: record.repeat((Frame::BLOCK / record.len()).max(1)),
-        }
-    }
-}
-
-/// Copies rows to the places of their dots, up to the first blank one when `stops`; the first row
-/// goes in any case. How many went.
-fn copy_rows(rows: &[u8], line_bytes: usize, frame: &mut Frame, most: usize, stops: bool) -> usize {
-    // The widths of common heads: a row of known length is a few moves.
-    match line_bytes {
-        8 => copy_rows_of::<8>(rows, frame, most, stops),
-        16 => copy_rows_of::<16>(rows, frame, most, stops),
-        32 => copy_rows_of::<32>(rows, frame, most, stops),
-        48 => copy_rows_of::<48>(rows, frame, most, stops),
-        _ => {
-            let mut count = 0;
-            let records = frame.block.chunks_exact_mut(frame.record).take(most);
-            for (row, record) in rows.chunks_exact(line_bytes).zip(records) {
-                if stops && count > 0 && is_blank(row) {
-                    break;
-                }
-                record[frame.dots.clone()].copy_from_slice(row);
-                count += 1;
-            }
-            count
-        }
-    }
-}
-
-fn copy_rows_of<const BYTES: usize>(rows: &[u8], frame: &mut Frame, most: usize, stops: bool) -> usize {
-    let mut count = 0;
-    let records = frame.block.chunks_exact_mut(frame.record).take(most);
-    for (row, record) in rows.as_chunks::<BYTES>().0.iter().zip(records) {
-        if stops && count > 0 && *row == [0; BYTES] {
-            break;
-        }
-        let Some(dots) = record[frame.dots.start..].first_chunk_mut::<BYTES>() else { break };
-        *dots = *row;
-        count += 1;
-    }
-    count
-}
-
-fn is_blank(row: &[u8]) -> bool {
-    let (words, rest) = row.as_chunks::<8>();
-    words.iter().all(|word| u64::from_le_bytes(*word) == 0) && rest.iter().all(|byte| *byte == 0)
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -232,29 +166,16 @@ impl Encoder {
     /// Sends lines in one block, up to the first blank one where those are held back; the first
     /// is not. How many they were: at least 1.
     fn send_block(&mut self, rows: &[u8], frame: &mut Frame, holds_blank: bool, out: &mut Out) -> usize {
-        let mut most = frame.block.len() / frame.record;
+        let record = frame.record_bytes();
+        let mut most = frame.records();
         if let Some(pace) = &self.language.pace {
-            let room = pace.bytes.saturating_sub(self.since_pause) / frame.record;
+            let room = pace.bytes.saturating_sub(self.since_pause) / record;
             // Without room the pause below makes some; `pace` holds a line at least.
-            most = most.min(if room == 0 { pace.bytes / frame.record } else { room }).max(1);
+            most = most.min(if room == 0 { pace.bytes / record } else { room }).max(1);
         }
-        let mut count = 0;
-        if self.moves.is_copy(self.line_bytes) {
-            count = copy_rows(rows, self.line_bytes, frame, most, holds_blank);
-        } else {
-            let records = frame.block.chunks_exact_mut(frame.record).take(most);
-            for (row, record) in rows.chunks_exact(self.line_bytes).zip(records) {
-                if holds_blank && count > 0 && is_blank(row) {
-                    break;
-                }
-                self.moves.row(row, &mut self.row);
-                record[frame.dots.clone()].copy_from_slice(&self.row);
-                count += 1;
-            }
-        }
-        let bytes = count * frame.record;
-        self.pace(bytes, out);
-        out.extend(&frame.block[..bytes]);
+        let count = frame.fill(rows, self.line_bytes, &self.moves, most, holds_blank);
+        self.pace(count * record, out);
+        out.extend(frame.bytes(count));
         count
     }
 

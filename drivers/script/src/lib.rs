@@ -17,6 +17,7 @@
 #![forbid(unsafe_code)]
 
 mod encoder;
+mod frame;
 mod item;
 mod language;
 mod node;
