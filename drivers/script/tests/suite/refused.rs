@@ -95,6 +95,34 @@ fn the_host_tells_and_goes_on() {
     module.open("refused-good").unwrap();
 }
 
+/// The shared library itself, as a program finds it beside its binary, with a family in a folder
+/// of the user's.
+#[test]
+fn the_loaded_module_learns() {
+    let binary = std::env::current_exe().unwrap();
+    let user = folder("user");
+    let good = include_str!("../../families/gantry.toml");
+    put(&user, "mine.toml", &good.replace("\"gantry\"", "\"mine\""));
+    put(&user, "wrong.toml", "family = 3\n");
+    let found = tapewright_host::find(&[binary.parent().unwrap().to_owned(), user.clone()]);
+    let told: Vec<String> = found.refused.iter().map(HostError::to_string).collect();
+    let wrong = format!("family file {}: line 1, key family: found 3, wanted ", user.join("wrong.toml").display());
+    assert!(matches!(&told[..], [told] if told.starts_with(&wrong)), "{told:?}");
+    let loaded = found.modules.iter().find(|module| module.name() == "script").expect("the module lies in the folder");
+    let ids: Vec<&str> = loaded.families().iter().map(|family| family.id.as_str()).collect();
+    assert_eq!(ids, ["gantry", "footlight", "mine"]);
+    let mut streams = Vec::new();
+    for family in ["gantry", "mine"] {
+        let mut session = loaded.open(family).unwrap();
+        let mut sink = tapewright_host::ToWriter(Vec::new());
+        session.begin_job(&crate::round_trip::job(96, 0)).unwrap();
+        session.drain(&mut sink).unwrap();
+        streams.push(sink.0);
+    }
+    assert_eq!(streams[0], [0xC7, 0x91, 0x6A, 0x01, 0, 0, 180, 0, 5]);
+    assert_eq!(streams[0], streams[1]);
+}
+
 /// The example in the README is taken, and its keys are all explained there.
 #[test]
 fn the_readme_holds() {
