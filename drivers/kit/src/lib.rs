@@ -6,6 +6,9 @@
 //! and size, the order of calls, counts and option values, keeps panics inside, and holds the
 //! output until the host takes it; a driver sees only what is in order.
 //!
+//! A module whose families stand in files, not in code, exports a [`FamilyFiles`] instead: the host
+//! reads the files, the module makes a [`LearnedFamily`] of each text.
+//!
 //! ```
 //! #![forbid(unsafe_code)]
 //! use tapewright_kit::{Description, Driver, Family, Fault, Job, Out, Strip, export_driver};

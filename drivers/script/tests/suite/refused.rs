@@ -3,7 +3,7 @@
 
 use tapewright_host::{HostError, Module};
 
-use crate::support::{case_folder, folder, put};
+use crate::support::{Random, case_folder, folder, put};
 
 #[test]
 fn bad_files() {
@@ -35,6 +35,38 @@ fn bad_files() {
         }
     }
     assert!(failed.is_empty(), "{}", failed.join("\n"));
+}
+
+/// Files with any damage are taken or refused with a line, and a file without its end is refused.
+#[test]
+fn damaged_files_do_no_harm() {
+    let mut random = Random::new(21);
+    for text in [include_str!("../../families/gantry.toml"), include_str!("../../families/footlight.toml")] {
+        let told = |text: &str| match tapewright_driver_script::read("damaged.toml", text) {
+            Ok(_) => 0,
+            Err(fault) => {
+                assert!(fault.text.starts_with("line "), "{}", fault.text);
+                1
+            }
+        };
+        let mut refused = 0;
+        for _ in 0..1500 {
+            let mut bytes = text.as_bytes().to_vec();
+            for _ in 0..1 + random.below(3) {
+                let at = random.count_below(bytes.len());
+                match random.below(3) {
+                    0 => bytes[at] = b"0129=\"[]{},.-\n#aF"[random.count_below(17)],
+                    1 => _ = bytes.remove(at),
+                    _ => bytes.insert(at, bytes[random.count_below(bytes.len())]),
+                }
+            }
+            refused += told(str::from_utf8(&bytes).unwrap());
+        }
+        assert!((300..1500).contains(&refused), "{refused} of 1500 refused");
+        // Without its last command, which a whole file may lack, it is a family still.
+        let send = text.find("job-end").unwrap();
+        assert!((0..send - 20).all(|end| !text.is_char_boundary(end) || told(&text[..end]) == 1));
+    }
 }
 
 /// Lists beyond what the host takes are refused here, so that one file cannot cost all families.
