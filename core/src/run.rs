@@ -45,15 +45,12 @@ pub fn modules(folders: &[PathBuf], place: &Place) -> (Vec<Driver>, Vec<Error>) 
     (found.modules, found.refused.into_iter().map(host_error).collect())
 }
 
-/// The module in a file.
+/// The module in a file, with the family files of `folders`.
 ///
 /// # Errors
-/// Kind `Input`: there is no such file. Kind `Driver`: it cannot be used.
-pub fn load_module(path: &Path, place: &Place) -> Result<Driver> {
-    if !path.is_file() {
-        return Err(Error::input(format!("{}: found no such file, wanted a driver module", path.display())));
-    }
-    Driver::load(path, place).map_err(host_error)
+/// Kind `Driver`: it cannot be used.
+pub fn load_module(path: &Path, folders: &[PathBuf], place: &Place) -> Result<Driver> {
+    Driver::load(path, folders, place).map(|(module, _)| module).map_err(host_error)
 }
 
 /// What the validator finds about a family of a module.
@@ -90,6 +87,7 @@ fn host_error(error: HostError) -> Error {
             FaultKind::Fault => Kind::Device,
             FaultKind::BadState | FaultKind::Bug => Kind::Driver,
         },
+        HostError::FamilyFile { .. } => Kind::Input,
         HostError::Load { .. } | HostError::NoFamily { .. } | HostError::Broken { .. } | HostError::Died { .. } => {
             Kind::Driver
         }

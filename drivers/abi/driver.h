@@ -47,6 +47,7 @@ extern "C" {
 #define TW_ENTRY_SYMBOL "tapewright_driver_entry"
 #define TW_FACTORY_ID "driver-factory/1"
 #define TW_READBACK_ID "readback/1"
+#define TW_FAMILY_FILES_ID "family-files/1"
 
 /* -- Results ------------------------------------------------------------- */
 
@@ -364,11 +365,29 @@ typedef struct tw_decoder {
 typedef struct tw_readback {
     uint32_t size;
     uint32_t reserved;
+    void *self; /* driver, module: first argument of both functions; may be NULL */
     /* [any-thread] 0 (not mine) ... 100 (surely mine). first: host, call; the first len bytes. */
-    uint32_t (*recognises)(const uint8_t *first, size_t len);
+    uint32_t (*recognises)(void *self, const uint8_t *first, size_t len);
     /* [any-thread] *out: driver, until its destroy; set only with TW_OK. */
-    tw_status (*create)(const tw_decoder **out);
+    tw_status (*create)(void *self, const tw_decoder **out);
 } tw_readback;
+
+/* -- Factory "family-files/1": families described in files ----------------- */
+
+/* get_factory("family-files/1"), by a module that learns families from text. The host reads the
+ * files, the module never does. Right after it has loaded the module, before count and describe,
+ * the host hands over every file in its module folders whose name ends in "." and `suffix`. A
+ * family so added is one of the factory's like any other, for as long as the process runs. */
+typedef struct tw_family_files {
+    uint32_t size;
+    uint32_t reserved;
+    const char *suffix; /* module: lower case letters and digits, without the dot: "toml" */
+    /* [any-thread] Adds the family in `text`. name: host, call: the file, for the log; text: host,
+     * call. fault: host, call; may be NULL. Its text names the line, what was found and what was
+     * wanted, without the file. After a result other than TW_OK nothing was added and all other
+     * families work as before. */
+    tw_status (*add)(const char *name, const char *text, tw_fault *fault);
+} tw_family_files;
 
 #ifdef __cplusplus
 }

@@ -217,5 +217,5 @@ fn the_validator_passes_a_good_module_and_finds_what_a_bad_one_does() {
     }
 
     let missing = run(folder.path(), &["drivers", "check", "nothing.so"]).ended(2);
-    assert!(missing.err.contains("nothing.so: found no such file"), "{}", missing.err);
+    assert!(missing.err.contains("found no file and no family `nothing.so`"), "{}", missing.err);
 }

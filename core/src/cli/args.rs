@@ -204,10 +204,10 @@ pub(super) enum DriversCommand {
     ///
     /// Prints what was looked at. Ends with exit code 5 if anything is not in order.
     #[command(
-        after_help = "Example:\n  tapewright drivers check target/release/libtapewright_driver_pwg.so --family pwg"
+        after_help = "Examples:\n  tapewright drivers check target/release/libtapewright_driver_pwg.so --family pwg"
     )]
     Check {
-        /// The module's file
+        /// The module's file, or a family that `tapewright drivers` lists
         file: PathBuf,
         /// Only this family of it
         #[arg(long, value_name = "ID")]

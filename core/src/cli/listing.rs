@@ -4,8 +4,8 @@ use super::streams::found_modules;
 use super::{Done, Talk, answer, answer_json};
 use crate::error::Error;
 use crate::media::{Form, Printer, Stock, WrapAxis};
-use crate::run::{check_module, load_module};
-use crate::settings::Known;
+use crate::run::{check_module, driver_folders, load_module};
+use crate::settings::{Known, user_folder};
 use serde_json::{Value, json};
 use std::path::Path;
 use tapewright_host::{Outcome, Place};
@@ -142,10 +142,24 @@ pub(super) fn drivers(place: &Place, json: bool, talk: &Talk) -> Done {
     answer(&lines)
 }
 
-/// Checks a module and tells what was found.
-pub(super) fn check(file: &Path, family: Option<&str>, place: &Place, json: bool) -> Done {
-    let module = load_module(file, place)?;
-    let ids: Vec<&str> = match family {
+/// Checks the module in a file, or the one that has a family, and tells what was found.
+pub(super) fn check(what: &Path, family: Option<&str>, place: &Place, json: bool, talk: &Talk) -> Done {
+    let (module, family) = if what.is_file() {
+        (load_module(what, &driver_folders(user_folder()), place)?, family.map(str::to_owned))
+    } else {
+        let id = what.to_string_lossy().into_owned();
+        let (found, _) = found_modules(place, talk);
+        let known: Vec<&str> = found.iter().flat_map(|module| module.families()).map(|f| f.id.as_str()).collect();
+        let known = known.join(", ");
+        let Some(module) = found.into_iter().find(|module| module.family(&id).is_some()) else {
+            return Err(Error::input(format!(
+                "found no file and no family `{id}`, wanted a module's file or one of {known}"
+            ))
+            .into());
+        };
+        (module, Some(id))
+    };
+    let ids: Vec<&str> = match &family {
         Some(id) => vec![id],
         None => module.families().iter().map(|family| family.id.as_str()).collect(),
     };

@@ -14,7 +14,7 @@ use crate::settings::{Known, load_job, user_folder};
 use args::{Cli, Command, DriversCommand, JobArgs};
 use clap::Parser;
 use std::io::{self, IsTerminal, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 
 /// Runs the program with the process's arguments.
@@ -23,7 +23,8 @@ pub fn main() -> ExitCode {
     if let (Some(first), Some(path)) = (arguments.next(), arguments.next())
         && first == SERVE
     {
-        return serve_module(Path::new(&path));
+        let folders: Vec<PathBuf> = arguments.map(PathBuf::from).collect();
+        return serve_module(Path::new(&path), &folders);
     }
     let cli = match Cli::try_parse() {
         Ok(cli) => cli,
@@ -47,8 +48,8 @@ pub fn main() -> ExitCode {
 
 /// The whole life of a process that was started for one driver module. Whoever started it reads
 /// the answers, and is the only one who cares when they cannot be written.
-fn serve_module(path: &Path) -> ExitCode {
-    match tapewright_host::serve(path, io::stdin().lock(), io::stdout()) {
+fn serve_module(path: &Path, folders: &[PathBuf]) -> ExitCode {
+    match tapewright_host::serve(path, folders, io::stdin().lock(), io::stdout()) {
         Ok(()) => ExitCode::SUCCESS,
         Err(_) => ExitCode::from(Kind::Device.exit_code()),
     }
@@ -146,7 +147,7 @@ fn run(cli: &Cli, talk: &Talk) -> Done {
         Command::Printers { id } => listing::printers(&known()?, id.as_deref(), cli.json),
         Command::Drivers { action: None, modules } => listing::drivers(&modules.place()?, cli.json, talk),
         Command::Drivers { action: Some(DriversCommand::Check { file, family, modules }), .. } => {
-            listing::check(file, family.as_deref(), &modules.place()?, cli.json)
+            listing::check(file, family.as_deref(), &modules.place()?, cli.json, talk)
         }
         Command::Readback { stream, pbm, driver, dpi, modules } => {
             let place = modules.place()?;

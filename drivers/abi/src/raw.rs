@@ -15,6 +15,8 @@ pub const TW_ENTRY_SYMBOL: &std::ffi::CStr = c"tapewright_driver_entry";
 pub const TW_FACTORY_ID: &std::ffi::CStr = c"driver-factory/1";
 /// Id of [`tw_readback`].
 pub const TW_READBACK_ID: &std::ffi::CStr = c"readback/1";
+/// Id of [`tw_family_files`].
+pub const TW_FAMILY_FILES_ID: &std::ffi::CStr = c"family-files/1";
 
 /// What a function returns.
 pub type tw_status = i32;
@@ -326,8 +328,16 @@ records! {
     /// Extension `readback/1`.
     pub struct tw_readback {
         reserved: u32,
-        recognises: Option<unsafe extern "C" fn(*const u8, usize) -> u32>,
-        create: Option<unsafe extern "C" fn(*mut *const tw_decoder) -> tw_status>,
+        self_: *mut c_void,
+        recognises: Option<unsafe extern "C" fn(*mut c_void, *const u8, usize) -> u32>,
+        create: Option<unsafe extern "C" fn(*mut c_void, *mut *const tw_decoder) -> tw_status>,
+    }
+
+    /// Factory `family-files/1`.
+    pub struct tw_family_files {
+        reserved: u32,
+        suffix: *const c_char,
+        add: Option<unsafe extern "C" fn(*const c_char, *const c_char, *mut tw_fault) -> tw_status>,
     }
 }
 
@@ -375,3 +385,7 @@ unsafe impl Send for tw_factory {}
 unsafe impl Sync for tw_readback {}
 // SAFETY: see above.
 unsafe impl Send for tw_readback {}
+// SAFETY: see above.
+unsafe impl Sync for tw_family_files {}
+// SAFETY: see above.
+unsafe impl Send for tw_family_files {}

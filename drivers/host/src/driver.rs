@@ -1,6 +1,6 @@
 //! Modules and what they do, in this process or in one of their own.
 
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use tapewright_abi::value::{DeviceStatus, LogLevel};
 
@@ -32,16 +32,23 @@ impl From<Module> for Driver {
 }
 
 impl Driver {
-    /// Loads the module in this file, or has it loaded.
+    /// Loads the module in this file, or has it loaded, and hands it the family files of `folders`.
+    /// Gives those that cannot be used, too.
     ///
     /// # Errors
     ///
     /// As [`Module::load`]; [`HostError::Died`] when its process did not survive that.
-    pub fn load(path: &Path, place: &Place) -> Result<Driver, HostError> {
-        Ok(Driver(match place {
-            Place::Here => Kind::Here(Module::load(path)?),
-            Place::Apart(apart) => Kind::Apart(apart::Module::describe(path, apart)?),
-        }))
+    pub fn load(path: &Path, folders: &[PathBuf], place: &Place) -> Result<(Driver, Vec<HostError>), HostError> {
+        Ok(match place {
+            Place::Here => {
+                let (module, refused) = Module::load_with_files(path, folders)?;
+                (Driver(Kind::Here(module)), refused)
+            }
+            Place::Apart(apart) => {
+                let (module, refused) = apart::Module::describe(path, folders, apart)?;
+                (Driver(Kind::Apart(module)), refused)
+            }
+        })
     }
 
     /// Name of the module: the middle of its file name.

@@ -15,6 +15,13 @@ pub enum HostError {
         /// What was found and what was wanted.
         problem: String,
     },
+    /// A file that describes a family cannot be used; the module and its other families can.
+    FamilyFile {
+        /// The file.
+        path: PathBuf,
+        /// Where, what was found and what was wanted.
+        problem: String,
+    },
     /// The module has no such family.
     NoFamily {
         /// Name of the module.
@@ -67,6 +74,9 @@ impl fmt::Display for HostError {
         match self {
             HostError::Load { path, problem } => {
                 write!(f, "driver module {}: {problem}", path.display())
+            }
+            HostError::FamilyFile { path, problem } => {
+                write!(f, "family file {}: {problem}", path.display())
             }
             HostError::NoFamily { module, family, known } => {
                 write!(f, "driver module {module} has no family {family}, it has {}", known.join(", "))

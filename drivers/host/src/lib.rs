@@ -55,6 +55,7 @@ mod error;
 mod family;
 mod foreign;
 mod instance;
+mod learn;
 mod library;
 mod module;
 mod readback;

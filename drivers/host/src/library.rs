@@ -11,7 +11,7 @@ use crate::HostError;
 /// module gives are valid until the process ends.
 pub(crate) fn open(path: &Path) -> Result<LinkedEntry, HostError> {
     let refuse = |problem: String| HostError::Load { path: path.to_owned(), problem };
-    check_permissions(path)?;
+    check_permissions(path).map_err(refuse)?;
     // SAFETY: loading runs the library's initialisers. The caller put the file in a folder for
     // modules, and nobody else may write it; that is the promise there is.
     let library = unsafe { libloading::Library::new(path) }
@@ -95,16 +95,15 @@ fn refusal(module: Access, folder: Access, program: Option<Access>) -> Option<St
 }
 
 #[cfg(unix)]
-fn check_permissions(path: &Path) -> Result<(), HostError> {
-    let refuse = |problem: String| HostError::Load { path: path.to_owned(), problem };
-    let access = |path: &Path| Access::of(path).map_err(|error| refuse(error.to_string()));
+pub(crate) fn check_permissions(path: &Path) -> Result<(), String> {
+    let access = |path: &Path| Access::of(path).map_err(|error| error.to_string());
     let folder = access(path.parent().unwrap_or(Path::new("/")))?;
     let program = std::env::current_exe().ok().and_then(|program| Access::of(&program).ok());
-    refusal(access(path)?, folder, program).map_or(Ok(()), |problem| Err(refuse(problem)))
+    refusal(access(path)?, folder, program).map_or(Ok(()), Err)
 }
 
 #[cfg(not(unix))]
-fn check_permissions(_path: &Path) -> Result<(), HostError> {
+pub(crate) fn check_permissions(_path: &Path) -> Result<(), String> {
     Ok(())
 }
 

@@ -12,7 +12,7 @@ use tapewright_abi::value::LogLevel;
 use crate::foreign;
 use crate::instance::Instance;
 use crate::session::Session;
-use crate::{FamilyInfo, HostError, OptionInfo, OptionType, Pattern, Readback, library, search};
+use crate::{FamilyInfo, HostError, OptionInfo, OptionType, Pattern, Readback, learn, library, search};
 
 /// A driver module, ready to open sessions.
 ///
@@ -49,13 +49,24 @@ impl Module {
     /// program, is no shared library for this machine, exports no entry, or speaks another major version;
     /// [`HostError::Broken`] when its description of itself is not in order.
     pub fn load(path: &Path) -> Result<Module, HostError> {
+        Module::load_with_files(path, &[]).map(|(module, _)| module)
+    }
+
+    /// Loads the module in this file, and lets it learn families from the files in `folders`, when
+    /// it does so. Also gives the files it refused. A module that was loaded before stays as it
+    /// is.
+    ///
+    /// # Errors
+    ///
+    /// As [`Module::load`].
+    pub fn load_with_files(path: &Path, folders: &[PathBuf]) -> Result<(Module, Vec<HostError>), HostError> {
         let canonical = path
             .canonicalize()
             .map_err(|error| HostError::Load { path: path.to_owned(), problem: error.to_string() })?;
         // Held while loading, so that two threads do not load the same file.
         let mut modules = loaded();
         if let Some(module) = modules.get(&canonical) {
-            return Ok(*module);
+            return Ok((*module, Vec::new()));
         }
         let entry = library::open(&canonical)?;
         let name = canonical
@@ -63,9 +74,9 @@ impl Module {
             .and_then(|name| name.to_str())
             .and_then(search::module_name)
             .map_or_else(|| canonical.display().to_string(), str::to_owned);
-        let module = Module::new(name, Some(canonical.clone()), entry)?;
+        let (module, refused) = Module::new(name, Some(canonical.clone()), entry, folders)?;
         modules.insert(canonical, module);
-        Ok(module)
+        Ok((module, refused))
     }
 
     /// Opens a module that is linked into this program, for tests. `name` stands in messages.
@@ -74,10 +85,28 @@ impl Module {
     ///
     /// As [`Module::load`].
     pub fn from_entry(name: &str, entry: LinkedEntry) -> Result<Module, HostError> {
-        Module::new(name.to_owned(), None, entry)
+        Module::new(name.to_owned(), None, entry, &[]).map(|(module, _)| module)
     }
 
-    fn new(name: String, path: Option<PathBuf>, entry: LinkedEntry) -> Result<Module, HostError> {
+    /// As [`Module::from_entry`], with files as in [`Module::load_with_files`].
+    ///
+    /// # Errors
+    ///
+    /// As [`Module::load`].
+    pub fn from_entry_with_files(
+        name: &str,
+        entry: LinkedEntry,
+        folders: &[PathBuf],
+    ) -> Result<(Module, Vec<HostError>), HostError> {
+        Module::new(name.to_owned(), None, entry, folders)
+    }
+
+    fn new(
+        name: String,
+        path: Option<PathBuf>,
+        entry: LinkedEntry,
+        folders: &[PathBuf],
+    ) -> Result<(Module, Vec<HostError>), HostError> {
         let refuse =
             |problem: String| HostError::Load { path: path.clone().unwrap_or_else(|| PathBuf::from(&name)), problem };
         let broken = |what: String| HostError::Broken { module: name.clone(), what };
@@ -103,8 +132,18 @@ impl Module {
         unsafe { foreign::record(factory, "its factory") }.map_err(broken)?;
         // SAFETY: not NULL, aligned and large enough as `record` found; valid for good (driver.h).
         let factory = unsafe { &*factory };
+        // SAFETY: [any-thread]; the id is a NUL-terminated constant.
+        let files: *const raw::tw_family_files = unsafe { get_factory(raw::TW_FAMILY_FILES_ID.as_ptr()) }.cast();
+        let refused = if files.is_null() {
+            Vec::new()
+        } else {
+            // SAFETY: driver.h: the factory of this id, which starts with its size.
+            let files = unsafe { foreign::record(files, "its family-files") }.map_err(broken)?;
+            // SAFETY: the record came from the module.
+            unsafe { learn::add_families(&name, &files, folders) }.map_err(broken)?
+        };
         let families = families(factory).map_err(broken)?;
-        Ok(Module(Box::leak(Box::new(Inner { name, path, factory, families }))))
+        Ok((Module(Box::leak(Box::new(Inner { name, path, factory, families }))), refused))
     }
 
     /// Name of the module: the middle of its file name.

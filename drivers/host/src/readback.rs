@@ -88,15 +88,23 @@ impl Page {
 #[derive(Debug, Clone)]
 pub struct Readback {
     module: String,
-    recognises: unsafe extern "C" fn(*const u8, usize) -> u32,
-    create: unsafe extern "C" fn(*mut *const raw::tw_decoder) -> tw_status,
+    /// The module's own pointer, first argument of both functions.
+    this: *mut c_void,
+    recognises: unsafe extern "C" fn(*mut c_void, *const u8, usize) -> u32,
+    create: unsafe extern "C" fn(*mut c_void, *mut *const raw::tw_decoder) -> tw_status,
 }
+
+// SAFETY: driver.h: both functions are [any-thread], and the pointer is theirs for good.
+unsafe impl Send for Readback {}
+// SAFETY: see above.
+unsafe impl Sync for Readback {}
 
 impl Readback {
     pub(crate) fn new(module: &str, table: raw::tw_readback) -> Result<Readback, HostError> {
         let broken = |what: &str| HostError::Broken { module: module.to_owned(), what: what.to_owned() };
         Ok(Readback {
             module: module.to_owned(),
+            this: table.self_,
             recognises: table.recognises.ok_or_else(|| broken("its readback has no recognises"))?,
             create: table.create.ok_or_else(|| broken("its readback has no create"))?,
         })
@@ -110,7 +118,7 @@ impl Readback {
     /// [`HostError::Broken`] when the module says anything else.
     pub fn recognises(&self, first: &[u8]) -> Result<u8, HostError> {
         // SAFETY: [any-thread]; the bytes live through the call.
-        let score = unsafe { (self.recognises)(first.as_ptr(), first.len()) };
+        let score = unsafe { (self.recognises)(self.this, first.as_ptr(), first.len()) };
         match u8::try_from(score) {
             Ok(score @ 0..=100) => Ok(score),
             _ => Err(HostError::Broken {
@@ -129,7 +137,7 @@ impl Readback {
         let broken = |what: String| HostError::Broken { module: self.module.clone(), what };
         let mut decoder = std::ptr::null();
         // SAFETY: [any-thread]; the pointer to fill lives through the call.
-        let status = unsafe { (self.create)(&mut decoder) };
+        let status = unsafe { (self.create)(self.this, &mut decoder) };
         if status != raw::TW_OK {
             return Err(fault(&self.module, "readback create", status, &raw::tw_fault::empty()));
         }

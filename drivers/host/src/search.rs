@@ -12,24 +12,26 @@ pub struct Found<M> {
     /// The modules, in the order of the folders, then of the names. A name found in an earlier
     /// folder hides the same name in a later one.
     pub modules: Vec<M>,
-    /// Files with a module's name that cannot be used, and why.
+    /// Files with the name of a module, or of a family for one, that cannot be used, and why.
     pub refused: Vec<HostError>,
 }
 
-/// Loads all driver modules in `folders` into this process.
+/// Loads all driver modules in `folders` into this process, and hands those that learn families
+/// from files the files in the same folders.
 ///
 /// Folders that do not exist are passed over; they are where modules *may* lie. A file that
-/// others may write is refused (on Unix): it would let them run code as the caller.
+/// others may write is refused (on Unix): it would let them run code as the caller. A module learns
+/// its families when a process loads it first; files put in later wait for the next process.
 pub fn find(folders: &[PathBuf]) -> Found<Module> {
-    look(folders, Module::load)
+    look(folders, |path| Module::load_with_files(path, folders))
 }
 
 /// As [`find`], with each module where `place` says.
 pub fn find_in(folders: &[PathBuf], place: &Place) -> Found<Driver> {
-    look(folders, |path| Driver::load(path, place))
+    look(folders, |path| Driver::load(path, folders, place))
 }
 
-fn look<M>(folders: &[PathBuf], load: impl Fn(&Path) -> Result<M, HostError>) -> Found<M> {
+fn look<M>(folders: &[PathBuf], load: impl Fn(&Path) -> Result<(M, Vec<HostError>), HostError>) -> Found<M> {
     let mut found = Found { modules: Vec::new(), refused: Vec::new() };
     let mut seen = Vec::new();
     for folder in folders {
@@ -40,7 +42,10 @@ fn look<M>(folders: &[PathBuf], load: impl Fn(&Path) -> Result<M, HostError>) ->
             }
             seen.push(name);
             match load(&path) {
-                Ok(module) => found.modules.push(module),
+                Ok((module, refused)) => {
+                    found.modules.push(module);
+                    found.refused.extend(refused);
+                }
                 Err(error) => found.refused.push(error),
             }
         }
@@ -64,14 +69,29 @@ pub(crate) fn module_name(file_name: &str) -> Option<&str> {
 }
 
 fn module_files(folder: &Path) -> Vec<PathBuf> {
+    files(folder, is_module_file)
+}
+
+/// The files in `folders` with this suffix, which describe families. A name found in an earlier
+/// folder hides the same name in a later one.
+pub(crate) fn family_files(folders: &[PathBuf], suffix: &str) -> Vec<PathBuf> {
+    let mut found: Vec<PathBuf> = Vec::new();
+    for folder in folders {
+        for path in files(folder, |name| Path::new(name).extension() == Some(OsStr::new(suffix))) {
+            if path.is_file() && found.iter().all(|known| known.file_name() != path.file_name()) {
+                found.push(path);
+            }
+        }
+    }
+    found
+}
+
+fn files(folder: &Path, wanted: impl Fn(&OsStr) -> bool) -> Vec<PathBuf> {
     let Ok(entries) = std::fs::read_dir(folder) else {
         return Vec::new();
     };
-    let mut files: Vec<PathBuf> = entries
-        .filter_map(Result::ok)
-        .filter(|entry| is_module_file(&entry.file_name()))
-        .map(|entry| entry.path())
-        .collect();
+    let mut files: Vec<PathBuf> =
+        entries.filter_map(Result::ok).filter(|entry| wanted(&entry.file_name())).map(|entry| entry.path()).collect();
     files.sort();
     files
 }

@@ -7,6 +7,9 @@
 //! output until the host takes it; a driver sees only what is in order. [`Crop`] and [`packbits`]
 //! are what many command languages need on the way from a head line to bytes.
 //!
+//! A module whose families stand in files, not in code, exports a [`FamilyFiles`] instead: the host
+//! reads the files, the module makes a [`LearnedFamily`] of each text.
+//!
 //! ```
 //! #![forbid(unsafe_code)]
 //! use tapewright_kit::{Description, Driver, Family, Fault, Job, Out, Strip, export_driver};
@@ -66,6 +69,7 @@ mod export;
 mod fault;
 mod instance;
 mod job;
+mod learned;
 mod out;
 pub mod packbits;
 mod readback;
@@ -76,6 +80,7 @@ pub use driver::Driver;
 pub use export::{Families, FamilyEntry, Module, entry};
 pub use fault::Fault;
 pub use job::{Job, Options, Stock, Strip};
+pub use learned::{FamilyFiles, LearnedDescription, LearnedFamily, LearnedOption, LearnedOptionKind, ReadFamily};
 pub use out::Out;
 pub use readback::{Events, Page, Readback};
 pub use tapewright_abi as abi;

@@ -8,8 +8,9 @@ use std::time::Duration;
 use tapewright_kit::abi::raw::{self, Sized32, tw_status};
 use tapewright_kit::abi::value::read_text;
 use tapewright_kit::{
-    Capabilities, Description, DeviceStatus, Driver, Events, Families, Family, FamilyEntry, Fault, Job, LogLevel,
-    Module, OptionKind, OptionSpec, Out, Page, Readback, ReadbackKind, Strip, entry,
+    Capabilities, Description, DeviceStatus, Driver, Events, Families, Family, FamilyEntry, FamilyFiles, Fault, Job,
+    LearnedDescription, LearnedFamily, LogLevel, Module, OptionKind, OptionSpec, Out, Page, Readback, ReadbackKind,
+    Strip, entry,
 };
 
 /// Writes a byte for each call; a row that begins with 0xEE makes it panic, 0xDD fail.
@@ -581,12 +582,12 @@ fn decoders() {
     unsafe {
         let table = factory().get_extension.unwrap()(c"demo".as_ptr(), raw::TW_READBACK_ID.as_ptr());
         let table = &*table.cast::<raw::tw_readback>();
-        assert_eq!(table.recognises.unwrap()(b"Jx".as_ptr(), 2), 100);
-        assert_eq!(table.recognises.unwrap()(std::ptr::null(), 2), 0);
-        assert_eq!(table.create.unwrap()(std::ptr::null_mut()), raw::TW_BAD_ARGUMENT);
+        assert_eq!(table.recognises.unwrap()(table.self_, b"Jx".as_ptr(), 2), 100);
+        assert_eq!(table.recognises.unwrap()(table.self_, std::ptr::null(), 2), 0);
+        assert_eq!(table.create.unwrap()(table.self_, std::ptr::null_mut()), raw::TW_BAD_ARGUMENT);
         let open = || {
             let mut decoder = std::ptr::null();
-            assert_eq!(table.create.unwrap()(&mut decoder), raw::TW_OK);
+            assert_eq!(table.create.unwrap()(table.self_, &mut decoder), raw::TW_OK);
             decoder.read()
         };
         let text = |decoder: &raw::tw_decoder| {
@@ -618,5 +619,93 @@ fn decoders() {
         assert_eq!(decoder.push.unwrap()(decoder.self_, &lacking, b"a".as_ptr(), 1), raw::TW_BAD_ARGUMENT);
         assert_eq!(decoder.push.unwrap()(std::ptr::null_mut(), &events, b"a".as_ptr(), 1), raw::TW_BAD_ARGUMENT);
         decoder.destroy.unwrap()(decoder.self_);
+    }
+}
+
+/// A family whose file is its name; `panic` panics, `bad` is refused.
+struct Learned(LearnedDescription);
+
+impl LearnedFamily for Learned {
+    fn description(&self) -> &LearnedDescription {
+        &self.0
+    }
+    fn create(&self) -> Result<Box<dyn Driver>, Fault> {
+        Err(Fault::unsupported(format!("{} prints nothing", self.0.family)))
+    }
+    fn reads_back(&self) -> bool {
+        self.0.family.starts_with("back")
+    }
+    fn recognises(&self, first: &[u8]) -> u8 {
+        if first == self.0.family.as_bytes() { 77 } else { 0 }
+    }
+}
+
+enum LearnedModule {}
+
+impl Module for LearnedModule {
+    fn families() -> &'static Families {
+        static FILES: FamilyFiles = FamilyFiles {
+            suffix: "fam",
+            built_in: &[("first.fam", "first")],
+            read: |name, text| match text {
+                "panic" => panic!("{name} is too much"),
+                "bad" => Err(Fault::argument("line 1: found bad, wanted good")),
+                family => {
+                    Ok(Box::new(Learned(LearnedDescription { family: family.into(), ..LearnedDescription::default() })))
+                }
+            },
+        };
+        static FAMILIES: Families = Families::learned(&FILES);
+        &FAMILIES
+    }
+}
+
+#[test]
+fn families_are_learned() {
+    // SAFETY: the kit's tables are valid for good; strings and records live through the calls.
+    unsafe {
+        let get_factory = entry::<LearnedModule>().entry().get_factory.unwrap();
+        let factory = &*get_factory(raw::TW_FACTORY_ID.as_ptr()).cast::<raw::tw_factory>();
+        let files = get_factory(raw::TW_FAMILY_FILES_ID.as_ptr()).cast::<raw::tw_family_files>();
+        assert_eq!(files, get_factory(raw::TW_FAMILY_FILES_ID.as_ptr()).cast());
+        let files = &*files;
+        assert_eq!(CStr::from_ptr(files.suffix), c"fam");
+        let add = |text: &CStr| {
+            let mut record = raw::tw_fault::empty();
+            let status = files.add.unwrap()(c"a.fam".as_ptr(), text.as_ptr(), &mut record);
+            (status, read_text(&record.text).unwrap())
+        };
+        assert_eq!(add(c"second"), (raw::TW_OK, String::new()));
+        assert_eq!(add(c"bad"), (raw::TW_BAD_ARGUMENT, "line 1: found bad, wanted good".into()));
+        assert_eq!(add(c"panic"), (raw::TW_BUG, "driver panicked in add: a.fam is too much".into()));
+        let twice = "key family: found first, which is there already, wanted a new name";
+        assert_eq!(add(c"first"), (raw::TW_BAD_ARGUMENT, twice.into()));
+        assert_eq!(files.add.unwrap()(std::ptr::null(), c"x".as_ptr(), std::ptr::null_mut()), raw::TW_BAD_ARGUMENT);
+        assert_eq!(add(c"back-1"), (raw::TW_OK, String::new()));
+        assert_eq!(add(c"back-2"), (raw::TW_OK, String::new()));
+
+        let name = |index| CStr::from_ptr((*factory.describe.unwrap()(index)).family);
+        assert_eq!(factory.count.unwrap()(), 4);
+        assert_eq!([name(0), name(1), name(2), name(3)], [c"first", c"second", c"back-1", c"back-2"]);
+        assert!(factory.describe.unwrap()(4).is_null());
+
+        let mut driver = std::ptr::null();
+        let mut record = raw::tw_fault::empty();
+        let status = factory.create.unwrap()(c"second".as_ptr(), &HOST, &mut driver, &mut record);
+        assert_eq!((status, read_text(&record.text).unwrap().as_str()), (raw::TW_UNSUPPORTED, "second prints nothing"));
+
+        // Each table finds its own family.
+        let readback = |family: &CStr| {
+            factory.get_extension.unwrap()(family.as_ptr(), raw::TW_READBACK_ID.as_ptr()).cast::<raw::tw_readback>()
+        };
+        assert!(readback(c"second").is_null());
+        for (family, score) in [(c"back-1", 77), (c"back-2", 0)] {
+            let table = &*readback(family);
+            assert_eq!(table.recognises.unwrap()(table.self_, b"back-1".as_ptr(), 6), score);
+            assert_eq!(table.recognises.unwrap()(std::ptr::null_mut(), b"back-1".as_ptr(), 6), 0);
+            let mut decoder = std::ptr::null();
+            assert_eq!(table.create.unwrap()(table.self_, &mut decoder), raw::TW_UNSUPPORTED);
+        }
+        assert!(entry::<TestModule>().entry().get_factory.unwrap()(raw::TW_FAMILY_FILES_ID.as_ptr()).is_null());
     }
 }

@@ -51,7 +51,8 @@ pub(super) enum Request<'m> {
 pub(super) enum Answer<'m> {
     Done,
     Failed(HostError),
-    Families(Vec<Described>),
+    /// The families, and files of families that cannot be used.
+    Families(Vec<Described>, Vec<HostError>),
     Score(u32),
     Status(DeviceStatus),
     Bytes(&'m [u8]),
@@ -149,7 +150,7 @@ impl<'m> Answer<'m> {
         match self {
             Answer::Done => "done",
             Answer::Failed(_) => "failed",
-            Answer::Families(_) => "families",
+            Answer::Families(..) => "families",
             Answer::Score(_) => "score",
             Answer::Status(_) => "status",
             Answer::Bytes(_) => "bytes",
@@ -175,12 +176,13 @@ impl<'m> Answer<'m> {
                 put.byte(1);
                 put_error(&mut put, error);
             }
-            Answer::Families(families) => {
+            Answer::Families(families, refused) => {
                 put.byte(2);
                 put.list(families, |put, (family, reads)| {
                     put_family(put, family);
                     put.flag(*reads);
                 });
+                put.list(refused, put_error);
             }
             Answer::Score(score) => {
                 put.byte(3);
@@ -244,7 +246,7 @@ impl<'m> Answer<'m> {
         let answer = match take.byte()? {
             0 => Answer::Done,
             1 => Answer::Failed(take_error(&mut take)?),
-            2 => Answer::Families(take.list(|take| Some((take_family(take)?, take.flag()?)))?),
+            2 => Answer::Families(take.list(|take| Some((take_family(take)?, take.flag()?)))?, take.list(take_error)?),
             3 => Answer::Score(take.number()?),
             4 => Answer::Status(take_status(&mut take)?),
             5 => Answer::Bytes(take.bytes()?),
@@ -475,6 +477,11 @@ fn put_error(put: &mut Put, error: &HostError) {
             put.byte(4);
             put.text(what);
         }
+        HostError::FamilyFile { path, problem } => {
+            put.byte(6);
+            put.text(&path.to_string_lossy());
+            put.text(problem);
+        }
         HostError::Died { module, how } => {
             put.byte(5);
             put.text(module);
@@ -496,6 +503,7 @@ fn take_error(take: &mut Take<'_>) -> Option<HostError> {
         }),
         3 => HostError::Broken { module: take.text()?, what: take.text()? },
         4 => HostError::Misuse { what: take.text()? },
+        6 => HostError::FamilyFile { path: PathBuf::from(take.text()?), problem: take.text()? },
         5 => HostError::Died { module: take.text()?, how: take.text()? },
         _ => return None,
     })
@@ -568,7 +576,10 @@ mod tests {
             Answer::Done,
             Answer::Failed(HostError::Fault(fault)),
             Answer::Failed(HostError::NoFamily { module: "m".into(), family: "f".into(), known: vec!["g".into()] }),
-            Answer::Families(vec![(family, true)]),
+            Answer::Families(
+                vec![(family, true)],
+                vec![HostError::FamilyFile { path: "a.toml".into(), problem: "line 1".into() }],
+            ),
             Answer::Status(DeviceStatus { stock_out: true, found_width_um: 12_000, ..DeviceStatus::default() }),
             Answer::Bytes(b"bytes"),
             Answer::WantReply { count: 32, milliseconds: 500 },

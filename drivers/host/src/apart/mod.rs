@@ -29,7 +29,7 @@ use std::time::Duration;
 pub struct Apart {
     /// The program. It must call [`serve`] with its standard input and output.
     pub program: PathBuf,
-    /// Its arguments; the path of the module comes after them.
+    /// Its arguments; the path of the module comes after them, then the folders of its family files.
     pub arguments: Vec<OsString>,
     /// Most time between two signs of life while the program waits for the module.
     pub patience: Duration,

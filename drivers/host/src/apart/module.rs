@@ -16,30 +16,36 @@ use tapewright_abi::value::LogLevel;
 pub(crate) struct Module {
     name: String,
     path: PathBuf,
+    folders: Vec<PathBuf>,
     apart: Apart,
     families: Vec<FamilyInfo>,
     reads_back: Vec<bool>,
 }
 
 impl Module {
-    /// Starts a process, has it load the file and describe it.
-    pub(crate) fn describe(path: &Path, apart: &Apart) -> Result<Module, HostError> {
+    /// Starts a process, has it load the file with the family files of `folders`, and describe it.
+    pub(crate) fn describe(
+        path: &Path,
+        folders: &[PathBuf],
+        apart: &Apart,
+    ) -> Result<(Module, Vec<HostError>), HostError> {
         let path = path
             .canonicalize()
             .map_err(|error| HostError::Load { path: path.to_owned(), problem: error.to_string() })?;
         let name = path.file_name().and_then(|name| name.to_str()).and_then(search::module_name);
         let name = name.map_or_else(|| path.display().to_string(), str::to_owned);
-        let mut process = Process::start(&name, &path, apart)?;
+        let mut process = Process::start(&name, &path, folders, apart)?;
         process.ask(&Request::Describe)?;
-        let families: Vec<Described> = match process.answer()? {
-            Answer::Families(families) => families,
+        let (families, refused): (Vec<Described>, Vec<HostError>) = match process.answer()? {
+            Answer::Families(families, refused) => (families, refused),
             other => {
                 let other = other.name();
                 return Err(process.out_of_order(other));
             }
         };
         let (families, reads_back) = families.into_iter().unzip();
-        Ok(Module { name, path, apart: apart.clone(), families, reads_back })
+        let module = Module { name, path, folders: folders.to_vec(), apart: apart.clone(), families, reads_back };
+        Ok((module, refused))
     }
 
     pub(crate) fn name(&self) -> &str {
@@ -109,7 +115,7 @@ impl Module {
     }
 
     fn start(&self) -> Result<Process, HostError> {
-        Process::start(&self.name, &self.path, &self.apart)
+        Process::start(&self.name, &self.path, &self.folders, &self.apart)
     }
 }
 

@@ -1,7 +1,7 @@
 //! The program's side of a module's process.
 
 use std::io::{BufReader, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::process::{ChildStdin, ChildStdout, Command, ExitStatus, Stdio};
 
 use super::Apart;
@@ -23,11 +23,12 @@ pub(super) struct Process {
 }
 
 impl Process {
-    pub(super) fn start(name: &str, path: &Path, apart: &Apart) -> Result<Process, HostError> {
+    pub(super) fn start(name: &str, path: &Path, folders: &[PathBuf], apart: &Apart) -> Result<Process, HostError> {
         let refuse = |problem: String| HostError::Load { path: path.to_owned(), problem };
         let mut child = Command::new(&apart.program)
             .args(&apart.arguments)
             .arg(path)
+            .args(folders)
             .stdin(Stdio::piped())
             .stdout(Stdio::piped())
             .spawn()

@@ -1,7 +1,7 @@
 //! The module's side: what runs in its process.
 
 use std::io::{self, BufWriter, Read, Write};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 use std::time::Duration;
 
@@ -12,22 +12,22 @@ use super::wire::Take;
 use crate::check::probe;
 use crate::{Decoder, Events, Failure, HostError, Module, Page, Session, Sink, Step};
 
-/// Loads the module in `path` and serves it until `requests` ends. This is the whole work of a
+/// Loads the module in `path` with the family files of `folders`, and serves it until `requests` ends. This is the whole work of a
 /// process that [`Apart`](super::Apart) describes.
 ///
 /// # Errors
 ///
 /// When `answers` cannot be written. What goes wrong with the module is answered.
-pub fn serve(path: &Path, requests: impl Read, answers: impl Write) -> io::Result<()> {
+pub fn serve(path: &Path, folders: &[PathBuf], requests: impl Read, answers: impl Write) -> io::Result<()> {
     let mut way = Way { requests, answers: BufWriter::with_capacity(64 << 10, answers) };
-    let module = Module::load(path);
+    let module = Module::load_with_files(path, folders);
     let mut open = Open::default();
     let mut body = Vec::new();
     while message::read(&mut way.requests, &[], &mut body).is_ok() {
         let answered = match (&module, Request::read(&body)) {
             (Err(error), _) => Err(Failure::Host(error.clone())),
             (Ok(_), None) => Err(misuse("a request that is none").into()),
-            (Ok(module), Some(request)) => open.answer(*module, &request, &mut way),
+            (Ok((module, refused)), Some(request)) => open.answer(*module, refused, &request, &mut way),
         };
         match answered {
             Ok(()) => {}
@@ -55,6 +55,7 @@ impl Open {
     fn answer<R: Read, W: Write>(
         &mut self,
         module: Module,
+        refused: &[HostError],
         request: &Request<'_>,
         way: &mut Way<R, W>,
     ) -> Result<(), Failure<io::Error>> {
@@ -64,7 +65,7 @@ impl Open {
                     let reads = module.readback(&family.id)?.is_some();
                     Ok((family.clone(), reads))
                 });
-                Answer::Families(families.collect::<Result<_, HostError>>()?)
+                Answer::Families(families.collect::<Result<_, HostError>>()?, refused.to_vec())
             }
             Request::Open { family } => {
                 let log = Arc::clone(&self.log);

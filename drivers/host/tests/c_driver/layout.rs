@@ -39,7 +39,8 @@ fn expected() -> Vec<(String, u64)> {
         tw_readback_page { size, lines, dots, dpi_across_milli, dpi_along_milli, reserved }
         tw_readback_events { size, reserved, context, strip_begin, lines, blank, cut, strip_end }
         tw_decoder { size, reserved, self_, push, finish, fault, destroy }
-        tw_readback { size, reserved, recognises, create }
+        tw_readback { size, reserved, self_, recognises, create }
+        tw_family_files { size, reserved, suffix, add }
     }
     let mut number = |what: &str, value: i64| table.push((what.into(), value.cast_unsigned()));
     macro_rules! numbers {

@@ -154,6 +154,50 @@ fn an_earlier_folder_hides_a_later_one() {
     assert_eq!(paths, [path.canonicalize().unwrap(), library(&far, "other").canonicalize().unwrap()]);
 }
 
+/// The host reads the files, in order, those of a nearer folder first; the module learns.
+#[test]
+fn families_from_files() {
+    let (near, far) = (crate::folder("learn-near"), crate::folder("learn-far"));
+    plain(&far);
+    let put = |folder: &Path, name: &str, text: &str, mode: u32| {
+        std::fs::write(folder.join(name), text).unwrap();
+        set_mode(&folder.join(name), mode);
+    };
+    put(&near, "open.plain", "nobody", 0o666);
+    put(&near, "same.plain", "from-near", 0o644);
+    put(&far, "odd.plain", "odd", 0o644);
+    put(&far, "same.plain", "hidden", 0o644);
+    put(&far, "too-many.plain", "second", 0o644);
+    put(&far, "other.toml", "not for this module", 0o644);
+    std::fs::create_dir(far.join("folder.plain")).unwrap();
+    let found = find(&[near.clone(), far.clone()]);
+    let refused: Vec<String> = found.refused.iter().map(HostError::to_string).collect();
+    let file = |folder: &Path, name: &str| format!("family file {}", folder.join(name).display());
+    assert_eq!(
+        refused,
+        [
+            format!(
+                "{}: may be written by group or others (mode 666), wanted at most 755; run chmod go-w on it",
+                file(&near, "open.plain")
+            ),
+            format!(
+                "{}: driver module plain broke the contract: add returned status 99, wanted 0 to 6",
+                file(&far, "odd.plain")
+            ),
+            format!("{}: line 1: found another family, wanted one", file(&far, "too-many.plain")),
+        ]
+    );
+    let [module] = found.modules[..] else { panic!("{:?}", found.modules) };
+    let ids: Vec<&str> = module.families().iter().map(|family| family.id.as_str()).collect();
+    assert_eq!(ids, ["plain-c", "from-near"]);
+    let mut session = module.open("from-near").unwrap();
+    session.begin_job(&job()).unwrap();
+    // Loaded once: a later search changes nothing and tells nothing again.
+    put(&far, "zz.plain", "late", 0o644);
+    let again = find(&[near, far]);
+    assert!(again.refused.is_empty() && again.modules[0].families().len() == 2);
+}
+
 #[test]
 fn files_that_are_no_modules() {
     let folder = crate::folder("refused");

@@ -290,18 +290,20 @@ static tw_status reader_fault(void *self, tw_fault *out)
     return TW_OK;
 }
 
-static uint32_t recognises(const uint8_t *first, size_t len)
+static uint32_t recognises(void *self, const uint8_t *first, size_t len)
 {
+    (void)self;
     return len > 0 && first[0] == 'J' ? 40 : 0;
 }
 
-static tw_status create_reader(const tw_decoder **out)
+static tw_status create_reader(void *self, const tw_decoder **out)
 {
     static const tw_decoder table = {
         .size = sizeof(tw_decoder), .push = push, .finish = finish, .fault = reader_fault,
         .destroy = free,
     };
     reader *me = calloc(1, sizeof *me);
+    (void)self;
     if (me == NULL)
         return TW_LIMIT;
     me->table = table;
@@ -325,9 +327,35 @@ static const tw_descriptor plain = {
     .options = options, .option_count = 1,
 };
 
-static uint32_t count(void) { return 1; }
+/* A family learned from a file: the text is its id. Room for one. */
+static char learned_id[32];
+static tw_descriptor learned;
 
-static const tw_descriptor *describe(uint32_t index) { return index == 0 ? &plain : NULL; }
+static tw_status add(const char *name, const char *text, tw_fault *record)
+{
+    if (strcmp(name, "odd.plain") == 0)
+        return 99; /* no tw_status */
+    if (learned_id[0] != '\0' || strlen(text) >= sizeof learned_id) {
+        if (record != NULL && record->size >= sizeof *record) {
+            record->status = TW_LIMIT;
+            strcpy(record->text, "line 1: found another family, wanted one");
+        }
+        return TW_LIMIT;
+    }
+    strcpy(learned_id, text);
+    learned = plain;
+    learned.family = learned_id;
+    return TW_OK;
+}
+
+static uint32_t count(void) { return learned_id[0] == '\0' ? 1 : 2; }
+
+static const tw_descriptor *describe(uint32_t index)
+{
+    if (index == 0)
+        return &plain;
+    return index < count() ? &learned : NULL;
+}
 
 static tw_status create(const char *family, const tw_host *host, const tw_driver **out, tw_fault *record)
 {
@@ -339,7 +367,7 @@ static tw_status create(const char *family, const tw_host *host, const tw_driver
     };
     instance *me;
     (void)record;
-    if (strcmp(family, plain.family) != 0)
+    if (strcmp(family, plain.family) != 0 && strcmp(family, learned_id) != 0)
         return TW_UNSUPPORTED;
     me = calloc(1, sizeof *me);
     if (me == NULL)
@@ -368,6 +396,11 @@ static const void *get_factory(const char *id)
         .size = sizeof(tw_factory), .count = count, .describe = describe, .create = create,
         .get_extension = extension,
     };
+    static const tw_family_files files = {
+        .size = sizeof(tw_family_files), .suffix = "plain", .add = add,
+    };
+    if (strcmp(id, TW_FAMILY_FILES_ID) == 0)
+        return &files;
     return strcmp(id, TW_FACTORY_ID) == 0 ? &factory : NULL;
 }
 

@@ -65,7 +65,11 @@ pub(crate) fn entry() -> LinkedEntry {
     unsafe { LinkedEntry::new(&ENTRY) }
 }
 
-unsafe extern "C" fn get_factory(_: *const c_char) -> *const c_void {
+unsafe extern "C" fn get_factory(id: *const c_char) -> *const c_void {
+    // SAFETY: the host gives a string.
+    if unsafe { CStr::from_ptr(id) } != raw::TW_FACTORY_ID {
+        return std::ptr::null();
+    }
     static FACTORY: raw::tw_factory = raw::tw_factory {
         size: raw::tw_factory::SIZE,
         reserved: 0,
@@ -209,6 +213,7 @@ unsafe extern "C" fn get_extension(family: *const c_char, _: *const c_char) -> *
     static READBACK: raw::tw_readback = raw::tw_readback {
         size: raw::tw_readback::SIZE,
         reserved: 0,
+        self_: std::ptr::null_mut(),
         recognises: Some(recognises),
         create: Some(create_decoder),
     };
@@ -216,7 +221,7 @@ unsafe extern "C" fn get_extension(family: *const c_char, _: *const c_char) -> *
     if unsafe { CStr::from_ptr(family) } == c"readback" { (&raw const READBACK).cast() } else { std::ptr::null() }
 }
 
-unsafe extern "C" fn recognises(first: *const u8, len: usize) -> u32 {
+unsafe extern "C" fn recognises(_: *mut c_void, first: *const u8, len: usize) -> u32 {
     if len == 0 {
         return 0;
     }
@@ -224,7 +229,7 @@ unsafe extern "C" fn recognises(first: *const u8, len: usize) -> u32 {
     u32::from(unsafe { *first })
 }
 
-unsafe extern "C" fn create_decoder(out: *mut *const raw::tw_decoder) -> tw_status {
+unsafe extern "C" fn create_decoder(_: *mut c_void, out: *mut *const raw::tw_decoder) -> tw_status {
     let decoder = raw::tw_decoder {
         size: raw::tw_decoder::SIZE,
         reserved: 0,
