@@ -237,7 +237,7 @@ fn name(read: rusb::Result<String>) -> Option<String> {
 }
 
 /// The device id without a claim: Linux lets anyone who may open the device ask for it, whoever has
-/// the printer (`usbfs`, "check for the special corner case", from memory).
+/// the printer (seen with Linux 6.1, while the kernel's driver had it).
 fn ask(handle: &DeviceHandle<Context>, layout: &Layout) -> Result<DeviceId> {
     device_id(layout, |request, value, index, data| control(handle, 0xa1, request, value, index, data, LISTING_TIME))
 }

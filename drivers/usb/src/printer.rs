@@ -27,6 +27,11 @@ const HALTS: u32 = 3;
 /// Pause after a transfer that moved nothing and gave no reason.
 const IDLE: Duration = Duration::from_millis(5);
 
+/// How often a printer with garbled bytes is asked whether it is still there, and the pause between:
+/// a second in all, for a hub takes up to 255 ms to report a change (USB 2.0, 11.12.1, from memory).
+const ASKED: u32 = 20;
+const ASKED_AGAIN: Duration = Duration::from_millis(50);
+
 /// The most a device id may be; what is beyond is not read. The kernel's own printer driver reads
 /// as much (Linux, `USBLP_DEVICE_ID_SIZE`, from memory).
 const DEVICE_ID: usize = 1024;
@@ -225,10 +230,17 @@ impl<W: Wire> Printer<W> {
     }
 
     /// The cause behind a stop. A plug pulled out shows as garbled bytes first, before the system
-    /// knows that the device is gone; so the printer is asked again.
+    /// knows that the device is gone (seen with Linux 6.1 and its gadget printer); so the printer is
+    /// asked until it answers, or is known to be gone.
     fn cause(&self, stop: Stop) -> Error {
-        if stop == Stop::Garbled && self.port_status() == Err(Error::Unplugged) {
-            return Error::Unplugged;
+        if stop == Stop::Garbled {
+            for _ in 0..ASKED {
+                match self.port_status() {
+                    Err(Error::Garbled) => std::thread::sleep(ASKED_AGAIN),
+                    Err(Error::Unplugged) => return Error::Unplugged,
+                    _ => break,
+                }
+            }
         }
         plain(stop)
     }

@@ -127,8 +127,15 @@ fn garbled_bytes_mean_an_unplugged_printer_only_if_it_is_gone() {
     let (result, asked) = write(10, &script([(4, Err(Stop::Garbled)), (1, Ok(()))]));
     assert_eq!(result, Err(WriteFailure { sent: 4, cause: Error::Garbled }));
     assert_eq!(asked[1], "a1 01 0000 0002 1");
-    let (result, _) = write(10, &script([(4, Err(Stop::Garbled)), (0, Err(Stop::Gone))]));
-    assert_eq!(result, Err(WriteFailure { sent: 4, cause: Error::Unplugged }));
+    // The system learns of it after the first failures.
+    for failures in 0..4 {
+        let garbled = (0..failures).map(|_| (0, Err(Stop::Garbled)));
+        let steps = [(4, Err(Stop::Garbled))].into_iter().chain(garbled).chain([(0, Err(Stop::Gone))]);
+        assert_eq!(write(10, &script(steps)).0, Err(WriteFailure { sent: 4, cause: Error::Unplugged }));
+    }
+    // But it is not waited for without end.
+    let steps = std::iter::once((4, Err(Stop::Garbled))).chain((0..20).map(|_| (0, Err(Stop::Garbled))));
+    assert_eq!(write(10, &script(steps)).0, Err(WriteFailure { sent: 4, cause: Error::Garbled }));
 }
 
 #[test]
