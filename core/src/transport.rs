@@ -1,12 +1,15 @@
 //! Links: where the bytes of a stream go.
 
 pub mod ipp;
+mod queue;
 mod tcp;
+mod usb;
 
 pub use tcp::RAW_PORT;
 
 use crate::error::{Error, Kind, Result};
 use crate::store::files::WholeFile;
+use crate::unit::Micrometres;
 use std::fmt;
 use std::io::{self, Write};
 use std::path::PathBuf;
@@ -88,6 +91,22 @@ impl<W: Write> Port for Recorder<W> {
     }
 }
 
+/// Tells the person at the printer something.
+pub type Say<'s> = &'s (dyn Fn(&str) + Sync);
+
+/// What a stream is, for links that are told.
+#[derive(Clone, Copy, Debug)]
+pub struct Shipment<'a> {
+    /// Name of the job.
+    pub name: &'a str,
+    /// Driver family that writes it.
+    pub family: &'a str,
+    /// Width of the stock.
+    pub width: Micrometres,
+    /// Its longest strip.
+    pub longest: Micrometres,
+}
+
 /// A place for a stream, as given on the command line.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Link {
@@ -95,6 +114,10 @@ pub enum Link {
     File(PathBuf),
     /// Standard output.
     Stdout,
+    /// A printer on the USB.
+    Usb(usb::Place),
+    /// A print queue, by its address.
+    Queue(String),
     /// The raw port of a printer on the network.
     Tcp {
         /// Name or address.
@@ -105,8 +128,8 @@ pub enum Link {
 }
 
 impl Link {
-    /// Reads `file:PATH`, `tcp:HOST`, `tcp:HOST:PORT`, or `-` for standard output. An IPv6 address
-    /// stands in brackets: `tcp:[::1]:9100`.
+    /// Reads `file:PATH`, `tcp:HOST`, `tcp:HOST:PORT`, `usb:` and what may stand behind it,
+    /// `ipp://…`, or `-` for standard output. An IPv6 address stands in brackets: `tcp:[::1]:9100`.
     ///
     /// # Errors
     /// Kind `Input`: another sort of link.
@@ -114,30 +137,47 @@ impl Link {
         let link = match text.split_once(':') {
             _ if text == "-" => Some(Self::Stdout),
             Some(("file", path)) if !path.is_empty() => Some(Self::File(path.into())),
+            Some(("usb", _)) => Some(Self::Usb(usb::Place::parse(text)?)),
+            Some(("ipp" | "ipps" | "http" | "https", _)) => {
+                ipp::Address::parse(text)?;
+                Some(Self::Queue(text.to_owned()))
+            }
             Some(("tcp", place)) => host_and_port(place).map(|(host, port)| Self::Tcp { host, port }),
             _ => None,
         };
         link.ok_or_else(|| {
-            Error::input(format!("link: found `{text}`, wanted file:PATH, tcp:HOST:PORT, or - for standard output"))
+            Error::input(format!(
+                "link: found `{text}`, wanted file:PATH, tcp:HOST:PORT, usb:, ipp://HOST/PATH, or - for standard output"
+            ))
         })
     }
 
-    /// Opens it. `patience` is the most time in which a device must take at least one byte.
+    /// Opens it, has `work` send a stream through it, and sees the stream to its end. `patience` is
+    /// the most time in which a device must take at least one byte; `say` tells the person at the
+    /// printer what it waits for.
     ///
     /// # Errors
-    /// Kind `Device`: there is no such device, or it does not answer. Kind `Storage`: the file
-    /// cannot be made.
-    pub fn open(&self, patience: Duration) -> Result<Box<dyn Port>> {
-        Ok(match self {
-            Self::File(path) => Box::new(Whole(Some(WholeFile::create(path)?))),
-            Self::Stdout => Box::new(Recorder(io::BufWriter::with_capacity(1 << 16, io::stdout().lock()))),
-            Self::Tcp { host, port } => Box::new(tcp::Tcp::connect(host, *port, patience)?),
-        })
+    /// What `work` returns; kind `Device`: there is no such device, it does not answer, it gave the
+    /// job up; kind `Supply`: it has no tape; kind `Storage`: the file cannot be made.
+    pub fn carry(
+        &self,
+        shipment: &Shipment<'_>,
+        patience: Duration,
+        say: Say<'_>,
+        work: &mut dyn FnMut(&mut dyn Port) -> Result<()>,
+    ) -> Result<()> {
+        match self {
+            Self::File(path) => work(&mut Whole(Some(WholeFile::create(path)?))),
+            Self::Stdout => work(&mut Recorder(io::BufWriter::with_capacity(1 << 16, io::stdout().lock()))),
+            Self::Usb(place) => work(&mut usb::Usb::open(place, patience, say)?),
+            Self::Tcp { host, port } => work(&mut tcp::Tcp::connect(host, *port, patience)?),
+            Self::Queue(uri) => queue::carry(uri, shipment, say, work),
+        }
     }
 
     /// Whether there is a device behind it, which takes one stock at a time.
     pub const fn is_device(&self) -> bool {
-        matches!(self, Self::Tcp { .. })
+        !matches!(self, Self::File(_) | Self::Stdout)
     }
 
     /// The link for one of several streams: a file gets `name` before its extension.
@@ -172,6 +212,8 @@ impl fmt::Display for Link {
         match self {
             Self::File(path) => write!(f, "file:{}", path.display()),
             Self::Stdout => f.write_str("standard output"),
+            Self::Usb(place) => place.fmt(f),
+            Self::Queue(uri) => f.write_str(uri),
             Self::Tcp { host, port } if host.contains(':') => write!(f, "tcp:[{host}]:{port}"),
             Self::Tcp { host, port } => write!(f, "tcp:{host}:{port}"),
         }
@@ -190,14 +232,26 @@ mod tests {
         assert_eq!(link.to_string(), "file:out/job.pwg");
         for (text, wanted) in [
             ("tcp:printer", "tcp:printer:9100"),
+            ("usb:", "usb:"),
+            ("ipp://store.local/ipp/print", "ipp://store.local/ipp/print"),
             ("tcp:10.0.0.7:9101", "tcp:10.0.0.7:9101"),
             ("tcp:[fe80::1]", "tcp:[fe80::1]:9100"),
             ("tcp:[::1]:99", "tcp:[::1]:99"),
         ] {
             assert_eq!(Link::parse(text).unwrap().to_string(), wanted);
         }
-        for wrong in ["job.pwg", "file:", "usb:1", "tcp:", "tcp:host:0", "tcp:host:ninety", "tcp:[::1", "tcp::9100"] {
-            assert!(Link::parse(wrong).unwrap_err().to_string().contains("wanted file:PATH"), "{wrong}");
+        for wrong in [
+            "job.pwg",
+            "file:",
+            "usb:1",
+            "ftp:printer",
+            "tcp:",
+            "tcp:host:0",
+            "tcp:host:ninety",
+            "tcp:[::1",
+            "tcp::9100",
+        ] {
+            assert!(Link::parse(wrong).unwrap_err().to_string().starts_with("link: "), "{wrong}");
         }
     }
 }

@@ -6,6 +6,14 @@ use std::collections::BTreeSet;
 /// Drivers' own ground: the only crates that may hold unsafe code.
 const UNSAFE: [&str; 3] = ["abi", "kit", "host"];
 
+/// Crates in `drivers/` that are links, not driver modules, and the dependencies they may have.
+/// Their roots deny unsafe code; one module of each allows it, named here.
+const LINKS: [(&str, &str, &[&str]); 1] = [("usb", "transfer", &["rusb"])];
+
+fn link(name: &str) -> Option<&'static (&'static str, &'static str, &'static [&'static str])> {
+    LINKS.iter().find(|(link, ..)| *link == name)
+}
+
 /// What the top level may show.
 const TOP: [&str; 9] =
     ["Cargo.toml", "Cargo.lock", "README.md", "DEVELOPERS.md", "core", "drivers", "fonts", "tests", "benches"];
@@ -41,8 +49,17 @@ fn forbids(path: &str, text: &str) -> Vec<String> {
 
 #[test]
 fn unsafe_code_is_forbidden_outside_the_fence() {
-    let mut roots = vec!["core/src/lib.rs".to_owned(), "core/src/main.rs".to_owned(), "tests/suite.rs".to_owned()];
-    let fenced = drivers().into_iter().filter(|name| !UNSAFE.contains(&name.as_str()));
+    let mut roots: Vec<String> = [
+        "core/src/lib.rs",
+        "core/src/main.rs",
+        "tests/suite.rs",
+        "tests/usb-printer/src/lib.rs",
+        "tests/usb-printer/src/bin/usb-printer.rs",
+        "tests/usb-printer/src/bin/usb-scenario.rs",
+    ]
+    .map(str::to_owned)
+    .into();
+    let fenced = drivers().into_iter().filter(|name| !UNSAFE.contains(&name.as_str()) && link(name).is_none());
     roots.extend(fenced.map(|name| format!("drivers/{name}/src/lib.rs")));
     let wrong: Vec<String> = roots.iter().flat_map(|path| forbids(path, &read(path))).collect();
     assert_none(&wrong);
@@ -55,6 +72,44 @@ fn unsafe_code_is_forbidden_outside_the_fence() {
 
 /// Names of standards that begin like a driver's: a media type and attributes of print queues.
 const STANDARDS: [&str; 1] = ["pwg-raster"];
+
+/// A link must deny unsafe code at its root, and allow it in its one module only.
+fn allows_once(path: &str, root: &str, name: &str, module: &str, text: &str) -> Vec<String> {
+    let plain: String = code(text, Keep::Code).split_whitespace().collect();
+    let mut wrong = Vec::new();
+    if name == root && !plain.contains("#![deny(unsafe_code)]") {
+        wrong.push(format!("{path}:1: found no #![deny(unsafe_code)], wanted it: only `{module}` holds unsafe code"));
+    }
+    // The other ways to allow it name the lint as well.
+    let denied = if name == root { plain.replacen("#![deny(unsafe_code)]", "", 1) } else { plain };
+    if name != module && denied.contains("unsafe_code") {
+        wrong.push(format!("{path}:1: names the lint unsafe_code, wanted unsafe code in `{module}` only"));
+    }
+    wrong
+}
+
+#[test]
+fn a_link_holds_unsafe_code_in_one_module() {
+    let files = tracked_texts();
+    for (link, module, _) in LINKS {
+        let folder = format!("drivers/{link}/src/");
+        let sources: Vec<&Source> = files.iter().filter(|file| file.path.starts_with(&folder)).collect();
+        assert!(sources.iter().any(|file| file.path == format!("{folder}{module}.rs")), "{folder}: no {module}.rs");
+        let wrong: Vec<String> = sources
+            .iter()
+            .flat_map(|file| {
+                let name = file.path[folder.len()..].trim_end_matches(".rs");
+                allows_once(&file.path, "lib", name, module, &file.text)
+            })
+            .collect();
+        assert_none(&wrong);
+    }
+    assert_eq!(allows_once("a.rs", "lib", "lib", "m", "// #![deny(unsafe_code)]").len(), 1);
+    assert_eq!(allows_once("a.rs", "lib", "lib", "m", "#![deny(unsafe_code)] #[allow(unsafe_code)] mod x {}").len(), 1);
+    assert_eq!(allows_once("a.rs", "lib", "other", "m", "#[expect(unsafe_code)] fn f() {}").len(), 1);
+    assert_none(&allows_once("a.rs", "lib", "m", "m", "#![allow(unsafe_code)]"));
+    assert_none(&allows_once("a.rs", "lib", "other", "m", "// unsafe_code"));
+}
 
 /// A driver's name may stand in core only as a file extension (`.pwg`) in help, and in the demo,
 /// which shows one printer; inside the name of a standard it is none. Comments may give examples.
@@ -80,7 +135,8 @@ fn names_a_driver(path: &str, text: &str, drivers: &[String]) -> Vec<String> {
 
 #[test]
 fn core_knows_no_driver_by_name() {
-    let names: Vec<String> = drivers().into_iter().filter(|name| !UNSAFE.contains(&name.as_str())).collect();
+    let ours = |name: &String| !UNSAFE.contains(&name.as_str()) && link(name).is_none();
+    let names: Vec<String> = drivers().into_iter().filter(ours).collect();
     assert!(names.contains(&"pwg".to_owned()), "found the drivers {names:?}");
     let wrong: Vec<String> = core().iter().flat_map(|file| names_a_driver(&file.path, &file.text, &names)).collect();
     assert_none(&wrong);
@@ -126,10 +182,16 @@ fn only(path: &str, manifest: &str, allowed: &[&str]) -> Vec<String> {
 fn core_takes(manifest: &str, drivers: &[String]) -> Vec<String> {
     let theirs = depends_on(manifest, true).into_iter().filter(|name| {
         let short = name.strip_prefix("tapewright-").map(|name| name.strip_prefix("driver-").unwrap_or(name));
-        short.is_some_and(|short| short != "host" && drivers.iter().any(|driver| driver == short))
+        short.is_some_and(|short| {
+            short != "host" && link(short).is_none() && drivers.iter().any(|driver| driver == short)
+        })
     });
     theirs
-        .map(|name| format!("core/Cargo.toml:1: depends on `{name}`, wanted only tapewright-host of the drivers' tree"))
+        .map(|name| {
+            format!(
+                "core/Cargo.toml:1: depends on `{name}`, wanted only tapewright-host and links of the drivers' tree"
+            )
+        })
         .collect()
 }
 
@@ -145,7 +207,7 @@ fn dependencies_between_core_host_kit_and_drivers_go_one_way() {
             "host" => &["tapewright-abi", "libloading"],
             // Its families are files in TOML, and it must say where in them a mistake stands.
             "script" => &["tapewright-kit", "toml"],
-            _ => &["tapewright-kit"],
+            name => link(name).map_or(&["tapewright-kit"], |(_, _, allowed)| allowed),
         };
         wrong.extend(only(&path, &read(&path), allowed));
     }

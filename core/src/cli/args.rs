@@ -65,12 +65,12 @@ pub(super) enum Command {
     },
     /// Print a job
     #[command(
-        after_help = "Examples:\n  tapewright print job.toml --to file:job.pwg\n  tapewright print job.toml --only tape-12 --to tcp:192.0.2.7\n  tapewright print job.toml --only sleeve-1/4 --to - | send-to-my-printer\n\nA job on several stocks makes one stream for each: the stock's name goes before the file's extension.\nA printer takes one stock at a time: name the one that is loaded with --only."
+        after_help = "Examples:\n  tapewright print job.toml --to file:job.pwg\n  tapewright print job.toml --only tape-12 --to usb:\n  tapewright print job.toml --only tape-12 --to tcp:192.0.2.7\n  tapewright print job.toml --only tape-12 --to ipp://printer.local/ipp/print\n  tapewright print job.toml --only sleeve-1/4 --to - | send-to-my-printer\n\nA job on several stocks makes one stream for each: the stock's name goes before the file's extension.\nA printer takes one stock at a time: name the one that is loaded with --only."
     )]
     Print {
         #[command(flatten)]
         job: JobArgs,
-        /// Where the stream goes: file:PATH, tcp:HOST:PORT, or - for standard output
+        /// Where the stream goes: file:PATH, tcp:HOST:PORT, usb:, ipp://HOST/PATH, or - for standard output
         #[arg(long, value_name = "LINK")]
         to: String,
         /// Print only the labels on this stock

@@ -6,7 +6,7 @@ use crate::job::{Job, Plan, StockPlan};
 use crate::run::{Lines, StripRead, driver_folders, module_for, modules, open, read_back, recognise};
 use crate::settings::user_folder;
 use crate::store::files::{WholeFile, io_error, make_folder};
-use crate::transport::Link;
+use crate::transport::{Link, Shipment};
 use crate::unit::{Dots, Dpi};
 use serde_json::json;
 use std::fs::File;
@@ -49,11 +49,24 @@ pub(super) fn send(job: &Job, plan: &StockPlan, module: &Driver, name: &str, lin
     let mut progress = || bar.inc(1);
     let stock = &job.stock(plan).id;
     let doing = || format!("{stock} to {link}");
-    let mut port = link.open(PATIENCE).doing(doing)?;
-    let work = open(module, &job.printer.driver, |text| {
-        let _ = writeln!(io::stderr(), "driver: {text}");
+    let strips = plan.strips.strips.iter();
+    let longest = strips.map(|labels| job.strip(plan, labels).length).max().unwrap_or(Dots::ZERO);
+    let shipment = Shipment {
+        name,
+        family: &job.printer.driver,
+        width: job.stock(plan).width,
+        longest: job.printer.along.length(longest),
+    };
+    let say = |text: &str| bar.suspend(|| talk.say(text));
+    let warned = bar.clone();
+    let mut work = Some(open(module, &job.printer.driver, move |text| {
+        warned.suspend(|| _ = writeln!(io::stderr(), "driver: {text}"));
+    })?);
+    let carried = link.carry(&shipment, PATIENCE, &say, &mut |port| {
+        let work = work.take().ok_or_else(|| Error::bug("a job sent twice"))?;
+        crate::run::print(job, plan, work, name, port, &mut progress)
     });
-    work.and_then(|work| crate::run::print(job, plan, work, name, port.as_mut(), &mut progress)).doing(doing)?;
+    carried.doing(doing)?;
     bar.finish_and_clear();
     Ok(Sent {
         stock: stock.clone(),

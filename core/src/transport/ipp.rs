@@ -34,6 +34,7 @@ pub use attributes::{Activity, Attributes, Margins, MediaSize, Resolution, finis
 pub use condition::{Condition, Severity};
 pub use job::{JobHandle, JobRequest, PWG_RASTER, Progress, Stage};
 pub use pipe::{Intake, Outlet, pipe};
+pub use profile::format_of;
 
 use crate::error::{Doing, Error, Kind, Result};
 use exchange::{Still, Turns, exchange};

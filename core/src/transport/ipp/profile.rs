@@ -9,6 +9,14 @@ fn families() -> BTreeMap<String, String> {
     toml::from_str(include_str!("../../../data/formats.toml")).unwrap_or_default()
 }
 
+/// The document format a driver family writes, as a media type; bytes of no named format where it is
+/// not known.
+pub fn format_of(family: &str) -> String {
+    let families = families();
+    let format = families.iter().find_map(|(format, of)| (of == family).then(|| format.clone()));
+    format.unwrap_or_else(|| "application/octet-stream".to_owned())
+}
+
 /// A text as TOML has it.
 fn quoted(text: &str) -> String {
     toml::Value::String(text.to_owned()).to_string()

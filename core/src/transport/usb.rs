@@ -1,0 +1,110 @@
+//! A printer on the USB.
+
+use super::{Port, Say};
+use crate::error::{Error, Kind, Result};
+use std::fmt;
+use std::time::Duration;
+use tapewright_usb::{Acts, Error as UsbError, Printer, Selector, status};
+
+/// How often a printer without tape is waited for, [`Usb::patience`] each time, before the job is
+/// given up: with 30 s, a quarter of an hour, time to fetch a cartridge.
+const TURNS: u32 = 30;
+
+/// Which printer, as written behind `usb:`.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Place(Selector);
+
+impl Place {
+    /// Reads a selector with its `usb:`.
+    ///
+    /// # Errors
+    /// Kind `Input`: it is none.
+    pub fn parse(text: &str) -> Result<Self> {
+        Selector::parse(text).map(Self).map_err(|error| Error::input(format!("link: {error}")))
+    }
+}
+
+impl fmt::Display for Place {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.fmt(f)
+    }
+}
+
+/// An open printer.
+pub(super) struct Usb<'s> {
+    printer: Printer,
+    patience: Duration,
+    say: Say<'s>,
+    sent: u64,
+}
+
+fn error(cause: &UsbError) -> Error {
+    let kind = match cause.acts() {
+        Acts::Author => Kind::Input,
+        Acts::AtPrinter | Acts::Administrator | Acts::Maker => Kind::Device,
+    };
+    Error::new(kind, cause.to_string())
+}
+
+impl<'s> Usb<'s> {
+    pub(super) fn open(place: &Place, patience: Duration, say: Say<'s>) -> Result<Self> {
+        let printer = Printer::open(&place.0).map_err(|cause| error(&cause))?;
+        Ok(Self { printer, patience, say, sent: 0 })
+    }
+
+    fn out_of_tape(&self) -> bool {
+        self.printer.port_status().is_ok_and(|byte| byte & status::PAPER_EMPTY != 0)
+    }
+}
+
+impl Port for Usb<'_> {
+    /// A printer that is out of tape is waited for; what it has taken is not sent again.
+    fn send(&mut self, mut bytes: &[u8]) -> Result<()> {
+        let mut turns = 0;
+        while let Err(failure) = self.printer.write(bytes, self.patience) {
+            self.sent += failure.sent as u64;
+            bytes = &bytes[failure.sent..];
+            if failure.sent > 0 {
+                turns = 0;
+            }
+            let empty = failure.cause == UsbError::TimedOut && self.out_of_tape();
+            if !empty {
+                return Err(error(&failure.cause).doing(format!("after {} bytes", self.sent)));
+            }
+            if turns == TURNS {
+                return Err(Error::new(
+                    Kind::Supply,
+                    format!("the printer is out of tape and was waited for in vain, after {} bytes", self.sent),
+                ));
+            }
+            if turns == 0 {
+                (self.say)("the printer is out of tape: load some, the job goes on from where it is");
+            }
+            turns += 1;
+        }
+        self.sent += bytes.len() as u64;
+        Ok(())
+    }
+
+    fn pause(&mut self, time: Duration) -> Result<()> {
+        std::thread::sleep(time);
+        Ok(())
+    }
+
+    fn receive(&mut self, count: usize, time: Duration, reply: &mut Vec<u8>) -> Result<()> {
+        self.printer.read(count, time, reply).map(|_| ()).map_err(|cause| error(&cause))
+    }
+
+    /// A printer that does not know the request has no status to tell; one that has gone is an error.
+    fn port_status(&mut self) -> Result<Option<u8>> {
+        match self.printer.port_status() {
+            Ok(byte) => Ok(Some(byte)),
+            Err(cause @ UsbError::Unplugged) => Err(error(&cause)),
+            Err(_) => Ok(None),
+        }
+    }
+
+    fn finish(&mut self) -> Result<()> {
+        Ok(())
+    }
+}
