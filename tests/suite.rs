@@ -26,6 +26,9 @@ mod builds;
 mod contract;
 #[path = "suite/demo.rs"]
 mod demo;
+#[cfg(target_os = "linux")]
+#[path = "suite/devices.rs"]
+mod devices;
 #[path = "suite/fences.rs"]
 mod fences;
 #[path = "suite/floors.rs"]

@@ -101,6 +101,13 @@ impl Error {
         &self.text
     }
 
+    /// The same error, for another one to act on.
+    #[must_use]
+    pub fn as_kind(mut self, kind: Kind) -> Self {
+        self.kind = kind;
+        self
+    }
+
     /// Adds what was being done, outermost last: a path, a job, a cable.
     #[must_use]
     pub fn doing(mut self, what: impl Into<String>) -> Self {

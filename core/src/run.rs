@@ -13,8 +13,8 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 use tapewright_host::{
-    Apart, Check, Cut, CutKind, Decoding, Driver, Events, Failure, FaultKind, HostError, JobSpec, LogLevel, Page,
-    Place, Sink, Step, StripSpec, Work, find_in,
+    Apart, Check, Cut, CutKind, Decoding, DeviceStatus, Driver, Events, Failure, FaultKind, HostError, JobSpec,
+    LogLevel, Page, Place, Sink, Step, StripSpec, Work, find_in,
 };
 
 /// Rows handed to a driver at a time, in bytes.
@@ -209,6 +209,10 @@ pub fn print(
     let mut stream = Stream { work, port: ToPort(port), certain: 0, begun: 0 };
     let sent = send(job, plan, name, &mut stream, progress);
     sent.map_err(|error| {
+        // A driver that has heard from the device may know that a person there must act.
+        let needs = |status: &DeviceStatus| status.stock_out || status.wrong_stock || status.cover_open;
+        let supply = error.kind() == Kind::Device && stream.work.status().is_ok_and(|status| needs(&status));
+        let error = if supply { error.as_kind(Kind::Supply) } else { error };
         let (certain, begun) = (stream.certain, stream.begun);
         // The device gets what makes it usable again; whether that works changes nothing here.
         let _ = stream.step(&Step::Cancel).and_then(|()| stream.flush());

@@ -135,7 +135,7 @@ impl Link {
     /// Kind `Input`: another sort of link.
     pub fn parse(text: &str) -> Result<Self> {
         let link = match text.split_once(':') {
-            _ if text == "-" => Some(Self::Stdout),
+            _ if text == "-" || text == "stdout" => Some(Self::Stdout),
             Some(("file", path)) if !path.is_empty() => Some(Self::File(path.into())),
             Some(("usb", _)) => Some(Self::Usb(usb::Place::parse(text)?)),
             Some(("ipp" | "ipps" | "http" | "https", _)) => {
@@ -232,7 +232,7 @@ mod tests {
         assert_eq!(link.to_string(), "file:out/job.pwg");
         for (text, wanted) in [
             ("tcp:printer", "tcp:printer:9100"),
-            ("usb:", "usb:"),
+            ("usb:", "usb"),
             ("ipp://store.local/ipp/print", "ipp://store.local/ipp/print"),
             ("tcp:10.0.0.7:9101", "tcp:10.0.0.7:9101"),
             ("tcp:[fe80::1]", "tcp:[fe80::1]:9100"),

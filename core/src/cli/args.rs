@@ -76,6 +76,9 @@ pub(super) enum Command {
         /// Print only the labels on this stock
         #[arg(long, value_name = "STOCK")]
         only: Option<String>,
+        /// Most time in which a device must take at least one byte
+        #[arg(long, value_name = "SECONDS", default_value_t = 30, value_parser = clap::value_parser!(u32).range(1..=3600))]
+        link_patience: u32,
         #[command(flatten)]
         modules: ModuleArgs,
     },
@@ -98,7 +101,7 @@ pub(super) enum Command {
     /// List the driver modules found and what they speak, or check one
     #[command(
         args_conflicts_with_subcommands = true,
-        after_help = "Examples:\n  tapewright drivers\n  tapewright drivers check target/release/libtapewright_driver_pwg.so\n\nModules are looked for beside the program and in `drivers` of your settings folder."
+        after_help = "Examples:\n  tapewright drivers\n  tapewright drivers check libtapewright_driver_ours.so\n\nModules are looked for beside the program and in `drivers` of your settings folder."
     )]
     Drivers {
         #[command(subcommand)]
@@ -203,9 +206,7 @@ pub(super) enum DriversCommand {
     /// Check a driver module: contract, same bytes, cuts, replies, cancelling, memory, reading back
     ///
     /// Prints what was looked at. Ends with exit code 5 if anything is not in order.
-    #[command(
-        after_help = "Examples:\n  tapewright drivers check target/release/libtapewright_driver_pwg.so --family pwg"
-    )]
+    #[command(after_help = "Examples:\n  tapewright drivers check libtapewright_driver_ours.so")]
     Check {
         /// The module's file, or a family that `tapewright drivers` lists
         file: PathBuf,

@@ -1,6 +1,7 @@
 //! The demo: Tidewater Playhouse's store, from its cable list to streams read back.
 
 use super::args::PaperArg;
+use super::streams::Way;
 use super::{Done, Talk, answer, answer_json, proofs, streams, warn_problems};
 use crate::error::{Error, Result};
 use crate::job::{Job, Plan};
@@ -85,7 +86,8 @@ fn print_and_read_back(job: &Job, plan: &Plan, out: &Path, talk: &Talk) -> Resul
     let mut checked = Vec::new();
     for stock in &plan.stocks {
         let Link::File(path) = base.numbered(&job.stock(stock).id) else { continue };
-        let sent = streams::send(job, stock, module, "demo", &Link::File(path.clone()), talk)?;
+        let way = Way { module, link: &Link::File(path.clone()), patience: PATIENCE };
+        let sent = streams::send(job, stock, "demo", &way, talk)?;
         let read = streams::measure(&path, None, None, &place, talk)?;
         let feed: u64 = read.iter().map(|strip| strip.lines).sum();
         let cuts: u64 = read.iter().map(|strip| (strip.half_cuts.len() + strip.full_cuts.len()) as u64).sum();

@@ -16,6 +16,7 @@ use clap::Parser;
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::time::Duration;
 
 /// Runs the program with the process's arguments.
 pub fn main() -> ExitCode {
@@ -135,12 +136,13 @@ fn run(cli: &Cli, talk: &Talk) -> Done {
             any_label(&plan)?;
             proofs::run(&job, &plan, &out, *paper, cli.json, talk)
         }
-        Command::Print { job: args, to, only, modules } => {
+        Command::Print { job: args, to, only, link_patience, modules } => {
             let job = load(args, talk)?;
             let plan = job.plan();
             warn_problems(&plan, talk);
             any_label(&plan)?;
-            let whereto = streams::Where { to, only: only.as_deref(), place: modules.place()? };
+            let patience = Duration::from_secs((*link_patience).into());
+            let whereto = streams::Where { to, only: only.as_deref(), patience, place: modules.place()? };
             streams::print(&job, &plan, &stem(&args.job), &whereto, cli.json, talk)
         }
         Command::Stock { id } => listing::stocks(&known()?, id.as_deref(), cli.json),

@@ -39,12 +39,17 @@ pub(super) fn found_modules(place: &Place, talk: &Talk) -> (Vec<Driver>, Vec<Pat
     (found, folders)
 }
 
-/// Most time in which a device must take at least one byte. Long enough for a printer that waits for
-/// its cutter or its tape to warm up, short enough to be still at the bench (a guess).
-const PATIENCE: Duration = Duration::from_secs(30);
+/// A driver and a link for a plan's labels.
+pub(super) struct Way<'a> {
+    pub(super) module: &'a Driver,
+    pub(super) link: &'a Link,
+    /// Most time in which a device must take at least one byte.
+    pub(super) patience: Duration,
+}
 
 /// Sends the plan's labels on one stock to a link.
-pub(super) fn send(job: &Job, plan: &StockPlan, module: &Driver, name: &str, link: &Link, talk: &Talk) -> Result<Sent> {
+pub(super) fn send(job: &Job, plan: &StockPlan, name: &str, way: &Way<'_>, talk: &Talk) -> Result<Sent> {
+    let Way { module, link, patience } = *way;
     let bar = talk.bar(plan.slots.len(), "printing");
     let mut progress = || bar.inc(1);
     let stock = &job.stock(plan).id;
@@ -62,7 +67,7 @@ pub(super) fn send(job: &Job, plan: &StockPlan, module: &Driver, name: &str, lin
     let mut work = Some(open(module, &job.printer.driver, move |text| {
         warned.suspend(|| _ = writeln!(io::stderr(), "driver: {text}"));
     })?);
-    let carried = link.carry(&shipment, PATIENCE, &say, &mut |port| {
+    let carried = link.carry(&shipment, patience, &say, &mut |port| {
         let work = work.take().ok_or_else(|| Error::bug("a job sent twice"))?;
         crate::run::print(job, plan, work, name, port, &mut progress)
     });
@@ -81,11 +86,12 @@ pub(super) fn send(job: &Job, plan: &StockPlan, module: &Driver, name: &str, lin
 pub(super) struct Where<'a> {
     pub(super) to: &'a str,
     pub(super) only: Option<&'a str>,
+    pub(super) patience: Duration,
     pub(super) place: Place,
 }
 
 pub(super) fn print(job: &Job, plan: &Plan, name: &str, whereto: &Where<'_>, json: bool, talk: &Talk) -> Done {
-    let Where { to, only, place } = whereto;
+    let Where { to, only, patience, place } = whereto;
     let link = Link::parse(to)?;
     let chosen: Vec<&StockPlan> = match only {
         None => plan.stocks.iter().collect(),
@@ -110,7 +116,8 @@ pub(super) fn print(job: &Job, plan: &Plan, name: &str, whereto: &Where<'_>, jso
     let mut sent = Vec::with_capacity(chosen.len());
     for stock in &chosen {
         let link = if chosen.len() > 1 { link.numbered(&job.stock(stock).id) } else { link.clone() };
-        sent.push(send(job, stock, module, name, &link, talk)?);
+        let way = Way { module, link: &link, patience: *patience };
+        sent.push(send(job, stock, name, &way, talk)?);
     }
     if link == Link::Stdout {
         return Ok(());

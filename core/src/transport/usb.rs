@@ -26,7 +26,8 @@ impl Place {
 
 impl fmt::Display for Place {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        self.0.fmt(f)
+        // Any printer is `usb:`, which reads badly in front of another colon.
+        f.write_str(self.0.to_string().trim_end_matches(':'))
     }
 }
 
