@@ -77,6 +77,14 @@ pub fn module_for<'m>(modules: &'m [Driver], family: &str, folders: &[PathBuf]) 
     })
 }
 
+/// The families that are for a device: those with a pattern that `says`, asked with key and value,
+/// finds in its device id.
+pub fn takers(modules: &[Driver], says: impl Fn(&str, &str) -> bool) -> Vec<String> {
+    let families = modules.iter().flat_map(Driver::families);
+    let fits = families.filter(|family| family.patterns.iter().any(|pattern| says(&pattern.key, &pattern.value)));
+    fits.map(|family| family.id.clone()).collect()
+}
+
 /// Who must act on what a module did.
 fn host_error(error: HostError) -> Error {
     let kind = match &error {

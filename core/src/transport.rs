@@ -6,6 +6,7 @@ mod tcp;
 mod usb;
 
 pub use tcp::RAW_PORT;
+pub use usb::{Attached, attached};
 
 use crate::error::{Error, Kind, Result};
 use crate::store::files::WholeFile;

@@ -154,6 +154,26 @@ fn printers_that_cannot_be_used_are_told_apart() {
 }
 
 #[test]
+fn what_is_attached_is_found_with_its_driver_and_how_to_reach_it() {
+    let (folder, _) = bench();
+    let program = program::path().to_string_lossy().into_owned();
+    let find = |options: &[&str]| with_printer(folder.path(), options, &[&program, "printers", "--attached", "--json"]);
+    let found = find(&["--id", "MFG:Playhouse;MDL:Roll;CMD:ABC,PWGRaster;"]).ended(0).json();
+    assert_eq!(found[0]["link"], "usb:1209:0001:TWP0001");
+    assert_eq!(found[0]["families"], serde_json::json!(["pwg"]));
+    let rule = found[0]["udev_rule"].as_str().expect("a rule");
+    assert!(rule.contains("ATTR{idVendor}==\"1209\"") && rule.contains("uaccess"), "{rule}");
+    let found = find(&["--id", "MFG:Playhouse;MDL:Roll;CMD:XYZ;"]).ended(0).json();
+    assert_eq!(found[0]["families"], serde_json::json!([]));
+    let found = find(&["--forbidden"]).ended(0).json();
+    assert!(found[0]["trouble"].as_str().is_some_and(|text| text.contains("udev")), "{found}");
+
+    let roll = Roll::start();
+    let ran = program::run(folder.path(), ["printers", "--ask", &roll.uri()]).ended(0);
+    assert!(ran.text().contains("[[printer]]") && ran.text().contains("driver = \"pwg\""), "{}", ran.text());
+}
+
+#[test]
 fn a_printer_of_the_network_and_a_print_server_get_the_stream() {
     let (folder, wanted) = bench();
     let roll = Roll::start();

@@ -90,13 +90,19 @@ pub(super) enum Command {
         /// Show one stock in full
         id: Option<String>,
     },
-    /// List the printer profiles known, shipped and your own
+    /// List the printer profiles known, or look for printers
     #[command(
-        after_help = "Examples:\n  tapewright printers\n  tapewright printers bench-180\n\nYour own profiles: printers.toml in your settings folder, or printer_files in a job file."
+        after_help = "Examples:\n  tapewright printers\n  tapewright printers bench-180\n  tapewright printers --attached\n  tapewright printers --ask ipp://printer.local/ipp/print\n\nYour own profiles: printers.toml in your settings folder, or printer_files in a job file."
     )]
     Printers {
         /// Show one profile in full
         id: Option<String>,
+        /// Look for printers on the USB: their links, their drivers, and how to allow access
+        #[arg(long, conflicts_with = "id")]
+        attached: bool,
+        /// Ask a print queue what it can do: the profile to put into printers.toml
+        #[arg(long, value_name = "URI", conflicts_with_all = ["id", "attached"])]
+        ask: Option<String>,
     },
     /// List the driver modules found and what they speak, or check one
     #[command(

@@ -2,7 +2,7 @@
 
 use super::args::PaperArg;
 use super::streams::Way;
-use super::{Done, Talk, answer, answer_json, proofs, streams, warn_problems};
+use super::{Done, PATIENCE, Talk, answer, answer_json, proofs, streams, warn_problems};
 use crate::error::{Error, Result};
 use crate::job::{Job, Plan};
 use crate::run::{apart, module_for};
@@ -13,7 +13,6 @@ use crate::unit::Dots;
 use serde_json::json;
 use std::fmt::Write as _;
 use std::path::{Path, PathBuf};
-use std::time::Duration;
 
 const LIST: &str = include_str!("../../data/demo/cables.csv");
 const JOB: &str = include_str!("../../data/demo/job.toml");
@@ -73,9 +72,6 @@ pub(super) fn run(out: &Path, json: bool, talk: &Talk) -> Done {
         out.join("job.toml").display(),
     ))
 }
-
-/// Most time a module may take for an answer.
-const PATIENCE: Duration = Duration::from_secs(10);
 
 /// Prints every stock to a file, reads it back, and holds it against the plan.
 fn print_and_read_back(job: &Job, plan: &Plan, out: &Path, talk: &Talk) -> Result<Vec<Checked>> {

@@ -3,6 +3,7 @@
 mod answer;
 mod args;
 mod demo;
+mod finding;
 mod listing;
 mod proofs;
 mod streams;
@@ -17,6 +18,9 @@ use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::time::Duration;
+
+/// Most time a driver module may take for an answer where nobody says otherwise.
+const PATIENCE: Duration = Duration::from_secs(10);
 
 /// Runs the program with the process's arguments.
 pub fn main() -> ExitCode {
@@ -146,7 +150,9 @@ fn run(cli: &Cli, talk: &Talk) -> Done {
             streams::print(&job, &plan, &stem(&args.job), &whereto, cli.json, talk)
         }
         Command::Stock { id } => listing::stocks(&known()?, id.as_deref(), cli.json),
-        Command::Printers { id } => listing::printers(&known()?, id.as_deref(), cli.json),
+        Command::Printers { ask: Some(uri), .. } => finding::ask(uri, cli.json),
+        Command::Printers { attached: true, .. } => finding::attached(cli.json, talk),
+        Command::Printers { id, .. } => listing::printers(&known()?, id.as_deref(), cli.json),
         Command::Drivers { action: None, modules } => listing::drivers(&modules.place()?, cli.json, talk),
         Command::Drivers { action: Some(DriversCommand::Check { file, family, modules }), .. } => {
             listing::check(file, family.as_deref(), &modules.place()?, cli.json, talk)

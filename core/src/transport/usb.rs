@@ -4,7 +4,7 @@ use super::{Port, Say};
 use crate::error::{Error, Kind, Result};
 use std::fmt;
 use std::time::Duration;
-use tapewright_usb::{Acts, Error as UsbError, Printer, Selector, status};
+use tapewright_usb::{Acts, DeviceId, Error as UsbError, Printer, Selector, status};
 
 /// How often a printer without tape is waited for, [`Usb::patience`] each time, before the job is
 /// given up: with 30 s, a quarter of an hour, time to fetch a cartridge.
@@ -28,6 +28,57 @@ impl fmt::Display for Place {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         // Any printer is `usb:`, which reads badly in front of another colon.
         f.write_str(self.0.to_string().trim_end_matches(':'))
+    }
+}
+
+/// A printer that is plugged in.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Attached {
+    /// The link to it.
+    pub link: String,
+    /// Who made it and what it is, as far as it tells.
+    pub title: String,
+    /// Its IEEE 1284 device id; `None` when it cannot be read.
+    pub id: Option<DeviceId>,
+    /// Why it cannot be used, and what to do.
+    pub trouble: Option<String>,
+    /// The rule for Linux that lets people use it.
+    pub rule: String,
+}
+
+/// The printers plugged in.
+///
+/// # Errors
+/// Kind `Device`: this computer has no USB, or does not let this program see it.
+pub fn attached() -> Result<Vec<Attached>> {
+    let found = tapewright_usb::list().map_err(|cause| error(&cause))?;
+    Ok(found
+        .into_iter()
+        .map(|printer| {
+            let names = [printer.manufacturer.as_deref(), printer.product_name.as_deref()];
+            let names: Vec<&str> = names.into_iter().flatten().collect();
+            let (id, trouble) = match &printer.device_id {
+                Ok(id) => (Some(id.clone()), None),
+                Err(cause) => (None, Some(cause.to_string())),
+            };
+            let (vendor, product) = (printer.vendor, printer.product);
+            Attached {
+                link: printer.selector().to_string(),
+                title: if names.is_empty() { format!("{vendor:04x}:{product:04x}") } else { names.join(" ") },
+                id,
+                trouble,
+                rule: tapewright_usb::udev_rule(vendor, product),
+            }
+        })
+        .collect())
+}
+
+impl Attached {
+    /// Whether its device id has `value` under `key`, as one of several with commas between.
+    pub fn says(&self, key: &str, value: &str) -> bool {
+        let Some(id) = &self.id else { return false };
+        let values = if key == "CMD" { id.commands() } else { id.get(key).into_iter().collect() };
+        values.iter().any(|found| found.eq_ignore_ascii_case(value))
     }
 }
 

@@ -84,7 +84,8 @@ impl Family for Pcl {
                 help: "tell the device the length of each page; false: it has its own",
             },
         ],
-        patterns: &[],
+        // Values of the command set from memory (PWG 5107.2, IEEE 1284 device id).
+        patterns: &[("CMD", "PCL"), ("CMD", "PCL3"), ("CMD", "PCL5"), ("CMD", "PCL5e"), ("CMD", "PCL5c")],
     };
 
     const READBACK: Option<ReadbackKind> =

@@ -55,7 +55,8 @@ impl Family for Pwg {
                 help: "carry cuts inside a strip, and a resolution of 203.2 dpi, in the vendor data of the page header",
             },
         ],
-        patterns: &[],
+        // Value of the command set from memory (PWG 5107.2, IEEE 1284 device id).
+        patterns: &[("CMD", "PWGRaster"), ("CMD", "PWG")],
     };
 
     const READBACK: Option<ReadbackKind> =
