@@ -157,7 +157,7 @@ impl Work {
         match &mut self.0 {
             At::Here(session) => {
                 step.make(session)?;
-                session.drain(sink)
+                if step.puts_out() { session.drain(sink) } else { Ok(()) }
             }
             At::Apart(session) => session.step(step, sink),
         }

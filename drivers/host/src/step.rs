@@ -29,6 +29,11 @@ pub enum Step<'a> {
 }
 
 impl Step<'_> {
+    /// Whether the call may put something out, to be drained before the next one.
+    pub(crate) const fn puts_out(&self) -> bool {
+        !matches!(self, Step::PortStatus(_))
+    }
+
     /// Makes the call.
     ///
     /// # Errors

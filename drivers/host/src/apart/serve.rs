@@ -122,8 +122,10 @@ impl Open {
 fn make<R: Read, W: Write>(session: &mut Session, steps: &[u8], way: &mut Way<R, W>) -> Result<(), Failure<io::Error>> {
     let mut steps = Take(steps);
     while !steps.0.is_empty() {
-        take_step(&mut steps, |step| step.make(session)).ok_or_else(|| misuse("a step that is none"))??;
-        session.drain(way)?;
+        let made = take_step(&mut steps, |step| step.make(session).map(|()| step.puts_out()));
+        if made.ok_or_else(|| misuse("a step that is none"))?? {
+            session.drain(way)?;
+        }
     }
     Ok(())
 }

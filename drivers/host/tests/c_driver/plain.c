@@ -1,8 +1,8 @@
 /* A driver module written from driver.h alone: what the interface asks of C, and no kit.
  *
  * Stream: "J", then for each strip "S" and the number of lines as four bytes, most significant
- * first; a line is "l" and its bytes, blank lines are "b" and their number as a byte; cuts are
- * "h" or "f" and the line as a byte; "s" ends a strip, "j" the job. Lines are 1 byte. */
+ * first; a line is "l" and its byte, blank lines are "b" and their number as a byte; cuts are "h" or
+ * "f" and the line as four bytes; "s" ends a strip, "j" the job. Lines are 1 byte. */
 #include "driver.h"
 
 #include <stdlib.h>
@@ -47,6 +47,12 @@ static tw_status put_byte(instance *me, unsigned value)
     return put(me, &byte, 1);
 }
 
+static void put_number(instance *me, uint32_t number)
+{
+    for (int shift = 24; shift >= 0; shift -= 8)
+        put_byte(me, number >> shift & 0xFF);
+}
+
 static tw_status begin_job(void *self, const tw_job *job)
 {
     instance *me = self;
@@ -78,13 +84,12 @@ static tw_status begin_strip(void *self, const tw_strip *strip)
     me->in_strip = 1;
     me->left = strip->lines;
     put_byte(me, 'S');
-    for (int shift = 24; shift >= 0; shift -= 8)
-        put_byte(me, strip->lines >> shift & 0xFF);
+    put_number(me, strip->lines);
     for (uint32_t i = 0; i < strip->cut_count; i++) {
         const char *base = (const char *)strip->cuts + (size_t)i * strip->cut_stride;
         const tw_cut *cut = (const tw_cut *)(const void *)base;
         put_byte(me, cut->kind == TW_CUT_HALF ? 'h' : 'f');
-        put_byte(me, cut->line);
+        put_number(me, cut->line);
     }
     return TW_OK;
 }
@@ -108,6 +113,10 @@ static tw_status blank(void *self, uint32_t count)
     if (!me->in_strip || count > me->left)
         return fail(me, TW_BAD_STATE, "blank out of order");
     me->left -= count;
+    for (; count > 255; count -= 255) {
+        put_byte(me, 'b');
+        put_byte(me, 255);
+    }
     put_byte(me, 'b');
     return put_byte(me, count);
 }
@@ -242,7 +251,7 @@ static tw_status read_number(reader *me, const tw_readback_events *to, uint8_t b
 {
     int letter = me->state;
     tw_readback_page page = {0};
-    if (letter == 'S') {
+    if (letter != 'l' && letter != 'b') {
         me->number = me->number << 8 | byte;
         if (++me->digits < 4)
             return TW_OK;
@@ -259,7 +268,7 @@ static tw_status read_number(reader *me, const tw_readback_events *to, uint8_t b
     case 'b':
         return to->blank(to->context, byte);
     default:
-        return to->cut(to->context, letter == 'h' ? TW_CUT_HALF : TW_CUT_FULL, byte);
+        return to->cut(to->context, letter == 'h' ? TW_CUT_HALF : TW_CUT_FULL, me->number);
     }
 }
 

@@ -3,6 +3,7 @@
 
 mod answers;
 mod cases;
+mod check;
 mod damage;
 mod refused;
 mod round_trip;
