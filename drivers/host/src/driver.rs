@@ -127,10 +127,10 @@ impl Driver {
 
 impl Driver {
     /// What a driver takes that it must refuse; see [`crate::check`].
-    pub(crate) fn probe(&self, family: &str, job: &JobSpec) -> Result<Vec<String>, HostError> {
+    pub(crate) fn probe(&self, family: &str, job: &JobSpec, cuts_off: bool) -> Result<Vec<String>, HostError> {
         match &self.0 {
-            Kind::Here(module) => check::probe(*module, family, job),
-            Kind::Apart(module) => module.probe(family, job),
+            Kind::Here(module) => check::probe(*module, family, job, cuts_off),
+            Kind::Apart(module) => module.probe(family, job, cuts_off),
         }
     }
 }

@@ -44,7 +44,7 @@ pub(super) enum Request<'m> {
     /// The stream ends.
     Finish,
     /// Make the wrong calls of the validator; `job` is a begin_job step.
-    Probe { family: &'m str, job: &'m [u8] },
+    Probe { family: &'m str, cuts_off: bool, job: &'m [u8] },
 }
 
 #[derive(Debug, PartialEq, Eq)]
@@ -114,9 +114,10 @@ impl<'m> Request<'m> {
                 end = bytes;
             }
             Request::Finish => put.byte(8),
-            Request::Probe { family, job } => {
+            Request::Probe { family, cuts_off, job } => {
                 put.byte(9);
                 put.text(family);
+                put.flag(cuts_off);
                 put.count(job.len());
                 end = job;
             }
@@ -137,7 +138,7 @@ impl<'m> Request<'m> {
             6 => Request::Decode { family: text(&mut take)? },
             7 => Request::Push(take.bytes()?),
             8 => Request::Finish,
-            9 => Request::Probe { family: text(&mut take)?, job: take.bytes()? },
+            9 => Request::Probe { family: text(&mut take)?, cuts_off: take.flag()?, job: take.bytes()? },
             _ => return None,
         };
         take.whole(request)

@@ -100,11 +100,11 @@ impl Module {
     }
 
     /// What a driver of the family takes that it must refuse.
-    pub(crate) fn probe(&self, family: &str, job: &JobSpec) -> Result<Vec<String>, HostError> {
+    pub(crate) fn probe(&self, family: &str, job: &JobSpec, cuts_off: bool) -> Result<Vec<String>, HostError> {
         let mut process = self.start()?;
         let mut step = Put::default();
         put_step(&mut step, &Step::BeginJob(job));
-        process.ask(&Request::Probe { family, job: &step.0 })?;
+        process.ask(&Request::Probe { family, cuts_off, job: &step.0 })?;
         match process.answer()? {
             Answer::Found(found) => Ok(found),
             other => {

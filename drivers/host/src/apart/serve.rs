@@ -107,9 +107,9 @@ impl Open {
                 decoder.finish(way)?;
                 Answer::Done
             }
-            Request::Probe { family, job } => {
+            Request::Probe { family, cuts_off, job } => {
                 let probed = take_step(&mut Take(job), |step| match step {
-                    Step::BeginJob(job) => probe(module, family, job),
+                    Step::BeginJob(job) => probe(module, family, job, cuts_off),
                     _ => Err(misuse("a probe without a job")),
                 });
                 Answer::Found(probed.ok_or_else(|| misuse("a step that is none"))??)

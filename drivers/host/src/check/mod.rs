@@ -54,7 +54,7 @@ pub fn check(driver: &Driver, family: &str) -> Result<Vec<Check>, HostError> {
         let outcome = look(&bench).unwrap_or_else(Outcome::Failed);
         checks.push(Check { name, outcome });
     }
-    let probed = driver.probe(family, bench.job());
+    let probed = driver.probe(family, bench.job(), bench.cuts_off());
     checks.push(Check {
         name: "contract: wrong calls and small buffers",
         outcome: match probed {

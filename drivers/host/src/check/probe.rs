@@ -11,12 +11,12 @@ use crate::{HostError, JobSpec, Module};
 pub(super) const WRONG_CALLS: usize = 11;
 
 /// What the driver takes that it must refuse, and what else it does wrong; empty when in order.
-/// `job` is one it takes.
-pub(crate) fn probe(module: Module, family: &str, job: &JobSpec) -> Result<Vec<String>, HostError> {
+/// `job` is one it takes, `cuts_off` whether with a full cut at the end of a strip.
+pub(crate) fn probe(module: Module, family: &str, job: &JobSpec, cuts_off: bool) -> Result<Vec<String>, HostError> {
     let texts = Texts::of(job)?;
-    let mut found = wrong_calls(&module.instance(family)?, job, &texts);
-    let at_once = stream(&module.instance(family)?, job, &texts, 64 << 10);
-    let by_byte = stream(&module.instance(family)?, job, &texts, 1);
+    let mut found = wrong_calls(&module.instance(family)?, job, &texts, cuts_off);
+    let at_once = stream(&module.instance(family)?, job, &texts, cuts_off, 64 << 10);
+    let by_byte = stream(&module.instance(family)?, job, &texts, cuts_off, 1);
     match (at_once, by_byte) {
         (Ok(one), Ok(other)) if one == other => {}
         (Ok(_), Ok(_)) => found.push("fetched byte by byte, the stream is another one".into()),
@@ -65,7 +65,10 @@ impl Texts {
 
 const LINES: u32 = 4;
 
-fn strip() -> raw::tw_strip {
+/// The cut at the end, where there is one.
+static END: raw::tw_cut = raw::tw_cut { line: LINES, kind: raw::TW_CUT_FULL };
+
+fn strip(cuts_off: bool) -> raw::tw_strip {
     raw::tw_strip {
         size: raw::tw_strip::SIZE,
         index: 0,
@@ -73,10 +76,10 @@ fn strip() -> raw::tw_strip {
         lead_lines: 0,
         trail_lines: 0,
         labels: 1,
-        cut_count: 0,
+        cut_count: cuts_off.into(),
         #[allow(clippy::cast_possible_truncation)] // A few dozen.
         cut_stride: size_of::<raw::tw_cut>() as u32,
-        cuts: std::ptr::null(),
+        cuts: &raw const END,
     }
 }
 
@@ -113,7 +116,7 @@ fn take_all(instance: &Instance, buffer: &mut [u8], into: &mut Vec<u8>) -> Resul
 }
 
 /// A job of one strip, fetched with a buffer of `cap` bytes.
-fn stream(instance: &Instance, job: &JobSpec, texts: &Texts, cap: usize) -> Result<Vec<u8>, String> {
+fn stream(instance: &Instance, job: &JobSpec, texts: &Texts, cuts_off: bool, cap: usize) -> Result<Vec<u8>, String> {
     let (mut bytes, mut buffer) = (Vec::new(), vec![0; cap]);
     let mut rows = vec![0x5A_u8; job.bytes_per_line() as usize * LINES as usize];
     let spare = job.dots.next_multiple_of(8) - job.dots;
@@ -122,7 +125,7 @@ fn stream(instance: &Instance, job: &JobSpec, texts: &Texts, cap: usize) -> Resu
             *last &= 0xFF << spare;
         }
     }
-    let (job, strip) = (texts.job(job, &[]), strip());
+    let (job, strip) = (texts.job(job, &[]), strip(cuts_off));
     let (calls, this) = (&instance.calls, instance.this);
     let mut step = |what: &str, status: tw_status| {
         if status != raw::TW_OK {
@@ -142,12 +145,12 @@ fn stream(instance: &Instance, job: &JobSpec, texts: &Texts, cap: usize) -> Resu
 }
 
 /// Makes wrong calls between the right ones; what was not refused as it must be.
-fn wrong_calls(instance: &Instance, job: &JobSpec, texts: &Texts) -> Vec<String> {
+fn wrong_calls(instance: &Instance, job: &JobSpec, texts: &Texts, cuts_off: bool) -> Vec<String> {
     let mut found = Vec::new();
     let row = job.bytes_per_line() as usize;
     let rows = vec![0_u8; row * (LINES as usize + 1)];
     let unknown = [raw::tw_pair { key: c"no-such-option".as_ptr(), value: c"1".as_ptr() }];
-    let (plain, with_unknown, strip) = (texts.job(job, &[]), texts.job(job, &unknown), strip());
+    let (plain, with_unknown, strip) = (texts.job(job, &[]), texts.job(job, &unknown), strip(cuts_off));
     let small = raw::tw_job { size: 8, ..texts.job(job, &[]) };
     let (calls, this) = (&instance.calls, instance.this);
     let mut made = 0;
