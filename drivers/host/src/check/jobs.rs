@@ -633,7 +633,7 @@ fn memory(bench: &Bench<'_>) -> Result<Outcome, String> {
         ));
     }
     Ok(Outcome::Passed(format!(
-        "{} MiB of lines in {index} strips, {} MiB resident, grown by {} KiB",
+        "{} MiB of lines, strips: {index}, {} MiB resident, grown by {} KiB",
         mib(LONG),
         mib(after),
         grown >> 10
