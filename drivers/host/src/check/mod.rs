@@ -4,8 +4,11 @@
 //! module in this process and on one in its own; the second is the better choice, since a module
 //! that fails may fail badly.
 
+mod bench;
 mod jobs;
+mod memory;
 mod probe;
+mod seen;
 
 pub(crate) use probe::probe;
 
@@ -45,7 +48,7 @@ pub fn check(driver: &Driver, family: &str) -> Result<Vec<Check>, HostError> {
             known: driver.families().iter().map(|info| info.id.clone()).collect(),
         });
     };
-    let bench = match jobs::Bench::new(driver, info) {
+    let bench = match bench::Bench::new(driver, info) {
         Ok(bench) => bench,
         Err(text) => return Ok(vec![Check { name: "a job is accepted", outcome: Outcome::Failed(text) }]),
     };
