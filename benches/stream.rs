@@ -9,7 +9,7 @@ use std::hint::black_box;
 use std::path::PathBuf;
 use store::job;
 use tapewright::run;
-use tapewright::transport::Recorder;
+use tapewright::transport::{Delivery, Recorder};
 use tapewright_host::Place;
 
 /// `target/release`, where `cargo build` leaves the modules: one above this bench's own folder.
@@ -46,7 +46,7 @@ fn stream(c: &mut Criterion) {
         b.iter(|| {
             out.clear();
             let work = run::open(module, &job.printer.driver, |_| {}).expect("a family it has");
-            let mut port = Recorder(&mut out);
+            let mut port = Recorder(&mut out, Delivery::WhenWhole);
             run::print(&job, stock, work, "bench", &mut port, &mut || {}).expect("it prints");
             black_box(&out);
         });

@@ -101,6 +101,11 @@ impl Error {
         &self.text
     }
 
+    /// What was being done, innermost first.
+    pub fn context(&self) -> &[String] {
+        &self.doing
+    }
+
     /// The same error, for another one to act on.
     #[must_use]
     pub fn as_kind(mut self, kind: Kind) -> Self {

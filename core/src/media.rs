@@ -113,6 +113,17 @@ pub enum Cutter {
     None,
 }
 
+impl Cutter {
+    /// Its word in files.
+    pub const fn word(self) -> &'static str {
+        match self {
+            Self::HalfAndFull => "half+full",
+            Self::Full => "full",
+            Self::None => "none",
+        }
+    }
+}
+
 /// Where narrow stock lies on the head.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Deserialize)]
 #[serde(rename_all = "lowercase")]
@@ -248,7 +259,7 @@ struct PrinterEntry {
     swap_s: f64,
     driver: String,
     #[serde(default)]
-    options: BTreeMap<String, String>,
+    options: BTreeMap<String, toml::Value>,
 }
 
 const fn centre() -> Alignment {
@@ -322,13 +333,16 @@ impl StockEntry {
             Some(mm) => length(&entry, "zone_from_edge_mm", mm, 0.0, 500.0)?,
             None => Micrometres((width.0 - zone.0) / 2),
         };
+        if let Some(price) = self.price.filter(|price| !(price.is_finite() && *price >= 0.0)) {
+            return Err(Error::input(format!("{entry}: price: found {price}, wanted 0 or more")));
+        }
         if zone_from_edge.0 < 0 || zone_from_edge + zone > width {
             return Err(Error::input(format!("{entry}: the printable zone of {zone} leaves the width of {width}")));
         }
         Ok(Stock {
             thickness: length(&entry, "thickness_mm", self.thickness_mm.unwrap_or(0.0), 0.0, 5.0)?,
             length: length(&entry, "length_m", self.length_m * 1000.0, 100.0, 1_000_000.0)?,
-            price: self.price.filter(|price| price.is_finite() && *price >= 0.0),
+            price: self.price,
             id: self.id,
             title: self.title,
             form,
@@ -378,7 +392,17 @@ impl PrinterEntry {
             cut_ms: along("cut_s", self.cut_s, 600.0)?.0,
             swap_ms: along("swap_s", self.swap_s, 3600.0)?.0,
             driver: self.driver,
-            options: self.options,
+            options: self
+                .options
+                .into_iter()
+                .map(|(key, value)| match value {
+                    toml::Value::String(text) => Ok((key, text)),
+                    toml::Value::Integer(_) | toml::Value::Boolean(_) => Ok((key, value.to_string())),
+                    other => Err(Error::input(format!(
+                        "{entry}: options: {key}: found {other}, wanted a word, a whole number, true or false"
+                    ))),
+                })
+                .collect::<Result<_>>()?,
             id: self.id,
             title: self.title,
         })

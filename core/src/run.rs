@@ -7,7 +7,7 @@ use crate::job::{Job, StockPlan};
 use crate::layout::Layout;
 use crate::raster::{Raster, snip_guide};
 use crate::strip::{self, Strip};
-use crate::transport::Port;
+use crate::transport::{Delivery, Port};
 use crate::unit::{Dots, Dpi};
 use std::io;
 use std::path::{Path, PathBuf};
@@ -71,7 +71,7 @@ pub fn module_for<'m>(modules: &'m [Driver], family: &str, folders: &[PathBuf]) 
         let known = if known.is_empty() { "none".to_owned() } else { known.join(", ") };
         let folders: Vec<String> = folders.iter().map(|folder| folder.display().to_string()).collect();
         Error::driver(format!(
-            "found no driver family `{family}` (found: {known}), wanted its module in {}",
+            "found no driver family `{family}` (found: {known}), wanted its module in {}; in the source tree `cargo build --release` makes the modules",
             folders.join(" or ")
         ))
     })
@@ -104,21 +104,26 @@ fn host_error(error: HostError) -> Error {
 }
 
 /// What a driver puts out, to an open link.
-struct ToPort<'p>(&'p mut dyn Port);
+struct ToPort<'p> {
+    port: &'p mut dyn Port,
+    /// Bytes the port was given.
+    sent: u64,
+}
 
 impl Sink for ToPort<'_> {
     type Error = Error;
 
     fn bytes(&mut self, bytes: &[u8]) -> Result<()> {
-        self.0.send(bytes)
+        self.sent += bytes.len() as u64;
+        self.port.send(bytes)
     }
 
     fn wait(&mut self, time: Duration) -> Result<()> {
-        self.0.pause(time)
+        self.port.pause(time)
     }
 
     fn reply(&mut self, count: usize, time: Duration, reply: &mut Vec<u8>) -> Result<()> {
-        self.0.receive(count, time, reply)
+        self.port.receive(count, time, reply)
     }
 }
 
@@ -129,6 +134,8 @@ struct Stream<'p> {
     /// Labels of strips the link has taken whole, and labels handed to the driver.
     certain: usize,
     begun: usize,
+    /// Bytes the port had been given when the strip under way began.
+    before: u64,
 }
 
 impl Stream<'_> {
@@ -150,7 +157,7 @@ impl Stream<'_> {
 
     /// Asks the device how it is, where the link can: what it says may be a reason to stop.
     fn look(&mut self) -> Result<()> {
-        let Some(status) = self.port.0.port_status()? else { return Ok(()) };
+        let Some(status) = self.port.port.port_status()? else { return Ok(()) };
         self.step(&Step::PortStatus(status))?;
         self.flush()
     }
@@ -214,36 +221,53 @@ pub fn print(
     port: &mut dyn Port,
     progress: &mut dyn FnMut(),
 ) -> Result<()> {
-    let mut stream = Stream { work, port: ToPort(port), certain: 0, begun: 0 };
+    let port = ToPort { port, sent: 0 };
+    let mut stream = Stream { work, port, certain: 0, begun: 0, before: 0 };
     let sent = send(job, plan, name, &mut stream, progress);
     sent.map_err(|error| {
         // A driver that has heard from the device may know that a person there must act.
-        let needs = |status: &DeviceStatus| status.stock_out || status.wrong_stock || status.cover_open;
+        let needs = |status: &DeviceStatus| status.stock_out || status.wrong_stock;
         let supply = error.kind() == Kind::Device && stream.work.status().is_ok_and(|status| needs(&status));
         let error = if supply { error.as_kind(Kind::Supply) } else { error };
-        let (certain, begun) = (stream.certain, stream.begun);
-        // The device gets what makes it usable again; whether that works changes nothing here.
+        // Of a strip that gave the link nothing, nothing has left.
+        let begun = if stream.port.sent == stream.before { stream.certain } else { stream.begun };
+        let told = reached(job, plan, stream.port.port.delivery(), stream.certain, begun);
+        // What makes the device usable again; whether that works changes nothing here.
+        stream.port.port.abandon();
         let _ = stream.step(&Step::Cancel).and_then(|()| stream.flush());
-        error.doing(reached(job, plan, certain, begun))
+        error.doing(told)
     })
 }
 
 /// Which labels have left, in words.
-fn reached(job: &Job, plan: &StockPlan, certain: usize, begun: usize) -> String {
+fn reached(job: &Job, plan: &StockPlan, delivery: Delivery, certain: usize, begun: usize) -> String {
     let all = plan.slots.len();
     let label = |nth: usize| {
         let slot = plan.slots[nth - 1];
         format!("label {nth} ({} {})", job.name(job.cable(slot)), slot.end.word())
     };
+    match delivery {
+        Delivery::AsSent | Delivery::HandedOver => {}
+        Delivery::WhenWhole => return format!("nothing was kept, it stopped after {certain} of {all} labels"),
+        Delivery::Queue => {
+            return format!(
+                "the job was given up after {certain} of {all} labels, what the printer had taken before may be printed"
+            );
+        }
+    }
+    // A network takes bytes for a printer that may never read them.
+    let (one, more, rest) = match delivery {
+        Delivery::AsSent => ("was sent", "were sent", ""),
+        _ => ("was handed over", "were handed over", "; how much of it the printer took is not known"),
+    };
     let certainly = match certain {
-        0 => "no label was sent whole".to_owned(),
-        1 => format!("{} was sent", label(1)),
-        _ => format!("labels 1 to {certain} were sent, the last is {}", label(certain)),
+        0 => format!("no label {one} whole"),
+        _ => format!("labels 1 to {certain} {more}, the last is {}", label(certain)),
     };
     match begun.saturating_sub(certain) {
-        0 => format!("{certainly}; of {all}"),
-        1 => format!("{certainly}, {} perhaps in part; of {all}", label(begun)),
-        _ => format!("{certainly}, those up to {} perhaps in part; of {all}", label(begun)),
+        0 => format!("{certainly}; of {all}{rest}"),
+        1 => format!("{certainly}, {} perhaps in part; of {all}{rest}", label(begun)),
+        _ => format!("{certainly}, those up to {} perhaps in part; of {all}{rest}", label(begun)),
     }
 }
 
@@ -272,6 +296,9 @@ fn send(job: &Job, plan: &StockPlan, name: &str, stream: &mut Stream<'_>, progre
             cuts: &cuts,
         };
         stream.step(&Step::BeginStrip(&spec))?;
+        // A strip that is refused is refused before its labels are drawn.
+        stream.flush()?;
+        stream.before = stream.port.sent;
         send_lines(&mut rows, labels.start, &strip, stream, progress)?;
         stream.step(&Step::EndStrip)?;
         stream.flush()?;
@@ -280,7 +307,7 @@ fn send(job: &Job, plan: &StockPlan, name: &str, stream: &mut Stream<'_>, progre
     }
     stream.step(&Step::EndJob)?;
     stream.flush()?;
-    stream.port.0.finish()
+    stream.port.port.finish()
 }
 
 /// The head lines of a plan's labels, one label at a time.
@@ -456,8 +483,8 @@ impl Events for Reader<'_> {
 
     fn blank(&mut self, count: u32) -> Result<()> {
         self.open.lines += u64::from(count);
-        let blank = vec![0; self.row_bytes * 256];
         let mut left = count as usize;
+        let blank = vec![0; self.row_bytes * left.min(256)];
         while left > 0 {
             let some = left.min(256);
             self.lines.rows(&blank[..some * self.row_bytes])?;
@@ -525,23 +552,4 @@ pub fn read_back(decoder: &mut Decoding, stream: &mut dyn io::Read, first: &[u8]
         decoder.push(&buffer[..got], &mut reader).map_err(failed)?;
     }
     decoder.finish(&mut reader).map_err(failed)
-}
-
-/// A reader that keeps only the figures.
-#[derive(Default)]
-pub struct Figures(pub Vec<StripRead>);
-
-impl Lines for Figures {
-    fn begin(&mut self, _strip: usize, _dots: u32, _lines: Option<u32>) -> Result<()> {
-        Ok(())
-    }
-
-    fn rows(&mut self, _rows: &[u8]) -> Result<()> {
-        Ok(())
-    }
-
-    fn end(&mut self, strip: &StripRead) -> Result<()> {
-        self.0.push(strip.clone());
-        Ok(())
-    }
 }

@@ -110,6 +110,8 @@ pub struct Flags {
     pub between: Option<String>,
     /// Lines of text for both ends.
     pub text: Vec<String>,
+    /// Lines of text for the near end only.
+    pub text_near: Vec<String>,
     /// Lines of text for the far end only.
     pub text_far: Vec<String>,
     /// Sheet of a spreadsheet.
@@ -266,7 +268,11 @@ fn wishes(file: &JobFile, flags: &Flags) -> Result<Wishes> {
     let list = |lines: &Option<OneOrMore>| lines.clone().map(OneOrMore::list);
     let both = if flags.text.is_empty() { list(&file.text) } else { Some(flags.text.clone()) };
     let both = both.unwrap_or(usual.near);
-    let near = if flags.text.is_empty() { list(&file.text_near) } else { None };
+    let near = match (flags.text_near.is_empty(), flags.text.is_empty()) {
+        (false, _) => Some(flags.text_near.clone()),
+        (true, true) => list(&file.text_near),
+        (true, false) => None,
+    };
     let far = match (flags.text_far.is_empty(), flags.text.is_empty()) {
         (false, _) => Some(flags.text_far.clone()),
         (true, true) => list(&file.text_far),
@@ -361,11 +367,12 @@ mod tests {
             stock: vec!["tape-6".into()],
             build: Some("band".into()),
             text: vec!["{number}".into()],
+            text_near: vec!["{from}".into()],
             ..Flags::default()
         };
         let wishes = wishes_of(file, &flags).unwrap();
         assert_eq!((wishes.stocks[0].as_str(), wishes.build), ("tape-6", Some(Build::Band)));
-        assert_eq!((wishes.near[0].as_str(), wishes.far[0].as_str()), ("{number}", "{number}"));
+        assert_eq!((wishes.near[0].as_str(), wishes.far[0].as_str()), ("{from}", "{number}"));
     }
 
     #[test]

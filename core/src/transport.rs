@@ -16,8 +16,28 @@ use std::io::{self, Write};
 use std::path::PathBuf;
 use std::time::Duration;
 
+/// What it means that a link has taken bytes.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Delivery {
+    /// The device has them.
+    AsSent,
+    /// They are on their way to a device, which may or may not take them.
+    HandedOver,
+    /// A queue has them, and may drop them with the job.
+    Queue,
+    /// They count when all have come.
+    WhenWhole,
+}
+
 /// An open link. Bytes go out in order; a device may answer.
 pub trait Port {
+    /// What its [`Port::send`] means.
+    fn delivery(&self) -> Delivery;
+
+    /// The stream breaks off here. Makes the device forget what it has not printed, where it can be
+    /// told so; what is sent after this is only to make it usable again, and is not waited for.
+    fn abandon(&mut self) {}
+
     /// Sends bytes.
     ///
     /// # Errors
@@ -63,6 +83,10 @@ pub trait Port {
 struct Whole(Option<WholeFile>);
 
 impl Port for Whole {
+    fn delivery(&self) -> Delivery {
+        Delivery::WhenWhole
+    }
+
     fn send(&mut self, bytes: &[u8]) -> Result<()> {
         let file = self.0.as_mut().ok_or_else(|| Error::bug("bytes after the end of the stream"))?;
         file.write_all(bytes).map_err(|error| not_written(&error))
@@ -74,7 +98,7 @@ impl Port for Whole {
 }
 
 /// A link that only records what it is sent.
-pub struct Recorder<W>(pub W);
+pub struct Recorder<W>(pub W, pub Delivery);
 
 /// A link that takes no more: whoever reads has gone, or the disk is full.
 fn not_written(error: &io::Error) -> Error {
@@ -83,6 +107,10 @@ fn not_written(error: &io::Error) -> Error {
 }
 
 impl<W: Write> Port for Recorder<W> {
+    fn delivery(&self) -> Delivery {
+        self.1
+    }
+
     fn send(&mut self, bytes: &[u8]) -> Result<()> {
         self.0.write_all(bytes).map_err(|error| not_written(&error))
     }
@@ -92,8 +120,17 @@ impl<W: Write> Port for Recorder<W> {
     }
 }
 
+/// Something for the person at the printer.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Word<'w> {
+    /// To know.
+    News(&'w str),
+    /// To act on: nothing goes on before.
+    Wants(&'w str),
+}
+
 /// Tells the person at the printer something.
-pub type Say<'s> = &'s (dyn Fn(&str) + Sync);
+pub type Say<'s> = &'s (dyn Fn(Word<'_>) + Sync);
 
 /// What a stream is, for links that are told.
 #[derive(Clone, Copy, Debug)]
@@ -169,9 +206,12 @@ impl Link {
     ) -> Result<()> {
         match self {
             Self::File(path) => work(&mut Whole(Some(WholeFile::create(path)?))),
-            Self::Stdout => work(&mut Recorder(io::BufWriter::with_capacity(1 << 16, io::stdout().lock()))),
+            Self::Stdout => {
+                let stdout = io::BufWriter::with_capacity(1 << 16, io::stdout().lock());
+                work(&mut Recorder(stdout, Delivery::HandedOver))
+            }
             Self::Usb(place) => work(&mut usb::Usb::open(place, patience, say)?),
-            Self::Tcp { host, port } => work(&mut tcp::Tcp::connect(host, *port, patience)?),
+            Self::Tcp { host, port } => work(&mut tcp::Tcp::connect(host, *port, patience, say)?),
             Self::Queue(uri) => queue::carry(uri, shipment, say, work),
         }
     }

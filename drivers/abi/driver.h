@@ -1,6 +1,6 @@
 /* tapewright driver interface, version 1.0, for C11.
  *
- * This file is the truth; the Rust mirror in src/lib.rs follows it. A driver
+ * This file is the truth; the Rust mirror in src/raw.rs follows it. A driver
  * module is a shared library named tapewright_driver_<name> (with the
  * platform's prefix and suffix) that exports one function:
  *

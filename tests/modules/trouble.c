@@ -9,6 +9,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <unistd.h>
 
 typedef struct instance {
     tw_driver table;
@@ -16,7 +17,7 @@ typedef struct instance {
     size_t len, cap, taken;
     uint32_t labels, calls, at;
     char harm[16];
-    int ending;
+    int ending, asking;
 } instance;
 
 static void fall(void)
@@ -41,7 +42,11 @@ static void do_harm(instance *me)
         puts("hello from a driver");
         fflush(stdout);
     }
-    if (strcmp(me->harm, "loop") == 0)
+    if (strcmp(me->harm, "ask") == 0)
+        me->asking = 1;
+    if (strcmp(me->harm, "close") == 0)
+        fclose(stdout), close(1);
+    if (strcmp(me->harm, "close") == 0 || strcmp(me->harm, "loop") == 0)
         for (volatile int forever = 1; forever;)
             ;
 }
@@ -142,6 +147,12 @@ static tw_status take(void *self, uint8_t *buffer, size_t cap, tw_action *action
         return TW_OK;
     }
     me->len = me->taken = 0;
+    if (me->asking) {
+        action->kind = TW_ACTION_WAIT_REPLY;
+        action->count = 1;
+        action->milliseconds = 1;
+        return TW_OK;
+    }
     action->kind = me->ending ? TW_ACTION_DONE : TW_ACTION_MORE_INPUT;
     me->ending = 0;
     return TW_OK;
@@ -191,8 +202,8 @@ static void destroy(void *self)
     free(me);
 }
 
-static const char *const harms[] = {"none", "segv", "kill", "abort", "exit", "print", "loop"};
-static const tw_option harm = {sizeof harm, TW_OPTION_CHOICE, "harm", "none", "what to do", 0, 0, harms, 7, 0};
+static const char *const harms[] = {"none", "segv", "kill", "abort", "exit", "print", "loop", "ask", "close"};
+static const tw_option harm = {sizeof harm, TW_OPTION_CHOICE, "harm", "none", "what to do", 0, 0, harms, 9, 0};
 static const tw_option at = {sizeof at, TW_OPTION_INT, "at", "0", "at which call; 0: at none", 0, 1000000, NULL, 0, 0};
 static const tw_option *const options[] = {&harm, &at};
 static const tw_descriptor descriptor = {

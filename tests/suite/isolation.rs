@@ -94,7 +94,7 @@ fn arrived(stream: &[u8]) -> usize {
 /// How many labels the program says were sent whole.
 fn said(err: &str) -> usize {
     let from = |words: &str| err.split_once(words).map(|(_, rest)| rest.chars().take_while(char::is_ascii_digit));
-    if err.contains("no label was sent whole") {
+    if err.contains("no label was handed over whole") {
         return 0;
     }
     let digits = from("labels 1 to ").unwrap_or_else(|| panic!("it does not say which labels were sent: {err}"));
@@ -148,6 +148,28 @@ fn a_module_that_hangs_is_stopped() {
         assert!(ran.err.contains("trouble died: it did not answer within 1 s and was stopped"), "{}", ran.err);
         assert_eq!(said(&ran.err), arrived(&stream), "{}", ran.err);
     }
+}
+
+#[test]
+fn a_module_that_closes_its_way_out_and_goes_on_is_stopped() {
+    let folder = bench("close", 4);
+    let (ran, _) = print_to_socket(folder.path(), &["--patience", "1"]);
+    let ran = ran.ended(5);
+    assert!(ran.err.contains("trouble died: it did not answer within 1 s and was stopped"), "{}", ran.err);
+}
+
+#[test]
+fn a_module_that_asks_for_ever_comes_to_an_end() {
+    let folder = bench("ask", 6);
+    let ran = print(folder.path(), "file:out.bin", &[]).ended(5);
+    assert!(ran.err.contains("broke the contract: one step led to 20001 actions"), "{}", ran.err);
+    // The link breaks while it asks: the link's error is what ends the job.
+    let listener = TcpListener::bind(("127.0.0.1", 0)).expect("a port");
+    let to = format!("tcp:127.0.0.1:{}", listener.local_addr().expect("an address").port());
+    let printer = thread::spawn(move || drop(listener.accept().expect("a connection")));
+    let ran = print(folder.path(), &to, &[]);
+    printer.join().expect("the printer's thread");
+    assert!(matches!(ran.code, Some(4 | 5)), "{:?}: {}", ran.code, ran.err);
 }
 
 #[test]

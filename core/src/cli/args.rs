@@ -76,7 +76,8 @@ pub(super) enum Command {
         /// Print only the labels on this stock
         #[arg(long, value_name = "STOCK")]
         only: Option<String>,
-        /// Most time in which a device must take at least one byte
+        /// Most time in which a device must take at least one byte; a printer that says it is out of
+        /// tape, and one behind ipp: that answers, is waited for
         #[arg(long, value_name = "SECONDS", default_value_t = 30, value_parser = clap::value_parser!(u32).range(1..=3600))]
         link_patience: u32,
         #[command(flatten)]
@@ -164,6 +165,9 @@ pub(super) struct JobArgs {
     /// A line of text, once for each line: "{owner} {batch}"
     #[arg(long, value_name = "LINE")]
     text: Vec<String>,
+    /// A line of text for the near end, where it differs
+    #[arg(long, value_name = "LINE")]
+    text_near: Vec<String>,
     /// A line of text for the far end, where it differs
     #[arg(long, value_name = "LINE")]
     text_far: Vec<String>,
@@ -198,6 +202,7 @@ impl JobArgs {
             owner: self.owner.clone(),
             between: self.between.clone(),
             text: self.text.clone(),
+            text_near: self.text_near.clone(),
             text_far: self.text_far.clone(),
             sheet: self.sheet.clone(),
             column: self.column.clone(),

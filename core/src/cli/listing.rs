@@ -32,13 +32,22 @@ fn stock_json(stock: &Stock) -> Value {
     })
 }
 
+#[allow(clippy::cast_precision_loss, reason = "milliseconds of one act")]
+fn seconds(milliseconds: i64) -> f64 {
+    milliseconds as f64 / 1000.0
+}
+
 fn printer_json(printer: &Printer) -> Value {
     json!({
         "id": printer.id, "title": printer.title,
         "dpi_across": f64::from(printer.across.milli()) / 1000.0, "dpi_along": f64::from(printer.along.milli()) / 1000.0,
         "head_dots": printer.head.0, "widest_mm": printer.widest.mm(), "lead_mm": printer.lead.mm(),
         "gap_mm": printer.gap.mm(), "trail_mm": printer.trail.mm(), "min_piece_mm": printer.min_piece.mm(),
-        "max_strip_mm": printer.max_strip.mm(), "driver": printer.driver, "options": printer.options,
+        "max_strip_mm": printer.max_strip.mm(), "max_labels": printer.max_labels,
+        "cutter": printer.cutter.word(), "load_mm": printer.load.mm(),
+        "tail_mm": printer.tail.mm(), "reserve_mm": printer.reserve.mm(), "min_remnant_mm": printer.min_remnant.mm(),
+        "speed_mm_s": printer.speed.mm(), "cut_s": seconds(printer.cut_ms), "swap_s": seconds(printer.swap_ms),
+        "driver": printer.driver, "options": printer.options,
     })
 }
 
@@ -148,6 +157,9 @@ pub(super) fn check(what: &Path, family: Option<&str>, place: &Place, json: bool
         (load_module(what, &driver_folders(user_folder()), place)?, family.map(str::to_owned))
     } else {
         let id = what.to_string_lossy().into_owned();
+        if family.is_some_and(|family| family != id) {
+            return Err(Error::input(format!("found `{id}`, which is no file, and --family: give one of them")).into());
+        }
         let (found, _) = found_modules(place, talk);
         let known: Vec<&str> = found.iter().flat_map(|module| module.families()).map(|f| f.id.as_str()).collect();
         let known = known.join(", ");

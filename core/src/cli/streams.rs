@@ -6,7 +6,7 @@ use crate::job::{Job, Plan, StockPlan};
 use crate::run::{Lines, StripRead, driver_folders, module_for, modules, open, read_back, recognise};
 use crate::settings::user_folder;
 use crate::store::files::{WholeFile, io_error, make_folder};
-use crate::transport::{Link, Shipment};
+use crate::transport::{Link, Shipment, Word};
 use crate::unit::{Dots, Dpi};
 use serde_json::json;
 use std::fs::File;
@@ -36,6 +36,13 @@ pub(super) fn found_modules(place: &Place, talk: &Talk) -> (Vec<Driver>, Vec<Pat
     for error in refused {
         talk.warn(&format!("refused: {error}"));
     }
+    let mut known: Vec<&str> = Vec::new();
+    for family in found.iter().flat_map(Driver::families) {
+        if known.contains(&family.id.as_str()) {
+            talk.warn(&format!("note: found family `{}` in two modules, the first one is used", family.id));
+        }
+        known.push(&family.id);
+    }
     (found, folders)
 }
 
@@ -62,7 +69,12 @@ pub(super) fn send(job: &Job, plan: &StockPlan, name: &str, way: &Way<'_>, talk:
         width: job.stock(plan).width,
         longest: job.printer.along.length(longest),
     };
-    let say = |text: &str| bar.suspend(|| talk.say(text));
+    let say = |word: Word<'_>| {
+        bar.suspend(|| match word {
+            Word::News(text) => talk.say(text),
+            Word::Wants(text) => talk.warn(text),
+        });
+    };
     let warned = bar.clone();
     let mut work = Some(open(module, &job.printer.driver, move |text| {
         warned.suspend(|| _ = writeln!(io::stderr(), "driver: {text}"));

@@ -55,8 +55,9 @@ pub fn make_folder(path: &Path) -> Result<()> {
 
 /// A file that appears under its name only when it is whole.
 ///
-/// It is written as `NAME.part` beside its place; [`WholeFile::finish`] moves it there. Dropped
-/// before that, the part is removed and what stood there before is untouched.
+/// It is written as `NAME.<number of this process>.part` beside its place; [`WholeFile::finish`]
+/// moves it there. Dropped before that, the part is removed and what stood there before is
+/// untouched. Behind a symbolic link the file it points to is replaced, not the link.
 pub struct WholeFile {
     path: PathBuf,
     part: PathBuf,
@@ -73,11 +74,19 @@ impl WholeFile {
         if path.is_dir() {
             return Err(Error::storage(format!("{}: found a folder, wanted a place for a file", path.display())));
         }
-        let mut name = path.file_name().unwrap_or_default().to_owned();
-        name.push(".part");
-        let part = path.with_file_name(name);
+        if std::fs::metadata(path).is_ok_and(|there| !there.is_file()) {
+            return Err(Error::input(format!(
+                "{}: found a device or a pipe, wanted a place for a file; write to it with `--to - > {}`",
+                path.display(),
+                path.display()
+            )));
+        }
+        let place = std::fs::canonicalize(path).unwrap_or_else(|_| path.to_owned());
+        let mut name = place.file_name().unwrap_or_default().to_owned();
+        name.push(format!(".{}.part", std::process::id()));
+        let part = place.with_file_name(name);
         let file = File::create(&part).map_err(|error| storage(&error))?;
-        Ok(Self { path: path.to_owned(), part, file: Some(BufWriter::with_capacity(1 << 16, file)) })
+        Ok(Self { path: place, part, file: Some(BufWriter::with_capacity(1 << 16, file)) })
     }
 
     /// Puts the file in its place.
@@ -142,6 +151,20 @@ mod tests {
         assert_eq!(std::fs::read_dir(folder.path()).unwrap().count(), 1, "no part is left");
         write_whole(&path, b"third").unwrap();
         assert_eq!(std::fs::read(&path).unwrap(), b"third");
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn a_device_is_not_replaced_and_a_link_is_followed() {
+        let refused = WholeFile::create(Path::new("/dev/null")).err().unwrap();
+        assert!(refused.to_string().contains("/dev/null: found a device or a pipe"), "{refused}");
+        let folder = tempfile::tempdir().unwrap();
+        let (path, link) = (folder.path().join("stream"), folder.path().join("link"));
+        std::fs::write(&path, "first").unwrap();
+        std::os::unix::fs::symlink(&path, &link).unwrap();
+        write_whole(&link, b"second").unwrap();
+        assert_eq!(std::fs::read(&path).unwrap(), b"second");
+        assert!(link.is_symlink());
     }
 
     #[test]

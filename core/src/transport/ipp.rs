@@ -369,13 +369,18 @@ impl Printer {
         on_state: OnState<'_>,
     ) -> Result<Sent> {
         let (mut ended, mut last) = (None, None);
-        let mut heard = Duration::ZERO;
+        // By the clock: a question that is not answered takes its time, too.
+        let mut heard = now();
+        let mut before = Duration::ZERO;
         let mut idle = |still: Still| {
             // Less than before: bytes have moved since.
-            heard = heard.min(still.since);
+            if still.since <= before {
+                heard = now();
+            }
+            before = still.since;
             match job.map_or_else(|| self.printer_alone(), |job| self.progress(job)) {
                 Ok(progress) => {
-                    heard = still.since;
+                    heard = now();
                     if last.as_ref() != Some(&progress) {
                         on_state(&progress);
                     }
@@ -386,7 +391,7 @@ impl Printer {
                     last = Some(progress);
                     Ok(())
                 }
-                Err(error) if still.since.saturating_sub(heard) >= self.timing.silence => {
+                Err(error) if heard.elapsed() >= self.timing.silence => {
                     let silence = self.timing.silence.as_secs_f32();
                     let text = format!("the printer took no bytes and gave no answer for {silence} s ({error})");
                     Err(Error::new(Kind::Device, text))

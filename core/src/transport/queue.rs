@@ -1,7 +1,7 @@
 //! A print queue as a link: the job is sent while it is made, and followed to its end.
 
 use super::ipp::{JobRequest, Printer, Progress};
-use super::{Port, Recorder, Say, Shipment};
+use super::{Delivery, Port, Recorder, Say, Shipment, Word};
 use crate::error::Result;
 
 /// Sends what `work` puts out as one job and waits for its end.
@@ -15,18 +15,35 @@ pub(super) fn carry(
     let mut request = JobRequest::new(shipment.name, user());
     request.format = super::ipp::format_of(shipment.family);
     request.size = Some((shipment.width, shipment.longest));
+    // Said before any tape is used.
+    for doubt in printer.validate(&request)? {
+        say(Word::News(&format!("note: {doubt}")));
+    }
     let mut last = String::new();
     let mut tell = |progress: &Progress| {
         let now = progress.to_string();
         if now != last {
-            say(&now);
+            say(if progress.wants().is_some() { Word::Wants(&now) } else { Word::News(&now) });
             last = now;
         }
     };
-    let mut job = printer.print_pushed(&request, &mut tell, |to| work(&mut Recorder(to)))?;
-    for doubt in &job.doubts {
-        say(&format!("note: {doubt}"));
-    }
+    // When the queue breaks off, its own error is the cause; how far the job was is known on this side.
+    let mut reached = Vec::new();
+    let sent = printer.print_pushed(&request, &mut tell, |to| {
+        let worked = work(&mut Recorder(to, Delivery::Queue));
+        if let Err(error) = &worked {
+            reached = error.context().to_vec();
+        }
+        worked
+    });
+    let mut job = sent.map_err(|mut error| {
+        for what in reached {
+            if !error.context().contains(&what) {
+                error = error.doing(what);
+            }
+        }
+        error
+    })?;
     printer.follow(&mut job, &mut tell).map(|_| ())
 }
 

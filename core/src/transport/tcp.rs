@@ -4,7 +4,7 @@
 //! is registered for it (IANA service names: `pdl-datastream`, TCP 9100).
 #![allow(clippy::disallowed_methods, reason = "a door: deadlines of the network; no output depends on them")]
 
-use super::Port;
+use super::{Delivery, Port, Say, Word};
 use crate::error::{Error, Kind, Result};
 use std::io::{self, Read, Write};
 use std::net::{Shutdown, TcpStream, ToSocketAddrs};
@@ -24,18 +24,19 @@ fn device(text: String) -> Error {
 }
 
 /// An open connection.
-pub(super) struct Tcp {
+pub(super) struct Tcp<'s> {
     stream: TcpStream,
+    say: Say<'s>,
     patience: Duration,
     sent: u64,
 }
 
-impl Tcp {
+impl<'s> Tcp<'s> {
     /// Connects. `patience` is the most time in which the printer must take at least one byte.
     ///
     /// # Errors
     /// Kind `Device`: no such host, nobody listens, no answer in 5 s.
-    pub(super) fn connect(host: &str, port: u16, patience: Duration) -> Result<Self> {
+    pub(super) fn connect(host: &str, port: u16, patience: Duration, say: Say<'s>) -> Result<Self> {
         let failed = |error: &io::Error| device(format!("{host} port {port} cannot be reached: {error}"));
         let mut last = io::Error::other("the name has no address");
         for address in (host, port).to_socket_addrs().map_err(|error| failed(&error))? {
@@ -43,7 +44,7 @@ impl Tcp {
                 Ok(stream) => {
                     let set = stream.set_write_timeout(Some(patience)).and_then(|()| stream.set_nodelay(true));
                     set.map_err(|error| failed(&error))?;
-                    return Ok(Self { stream, patience, sent: 0 });
+                    return Ok(Self { stream, say, patience, sent: 0 });
                 }
                 Err(error) => last = error,
             }
@@ -63,7 +64,11 @@ impl Tcp {
     }
 }
 
-impl Port for Tcp {
+impl Port for Tcp<'_> {
+    fn delivery(&self) -> Delivery {
+        Delivery::HandedOver
+    }
+
     fn send(&mut self, mut bytes: &[u8]) -> Result<()> {
         while !bytes.is_empty() {
             match self.stream.write(bytes) {
@@ -106,8 +111,9 @@ impl Port for Tcp {
         Ok(())
     }
 
-    /// Closes our side and waits a little for the printer to close its own. A printer that keeps
-    /// its side open has taken everything; one that resets the connection has not.
+    /// Closes our side and waits a little for the printer to close its own, as most do when they
+    /// have read everything. One that resets the connection has not; of one that keeps its side
+    /// open nobody knows: the network may still hold a short job.
     fn finish(&mut self) -> Result<()> {
         self.stream.shutdown(Shutdown::Write).map_err(|error| self.lost(&error))?;
         let until = Instant::now() + GOODBYE;
@@ -115,6 +121,9 @@ impl Port for Tcp {
         loop {
             let left = until.saturating_duration_since(Instant::now());
             if left.is_zero() {
+                (self.say)(Word::Wants(
+                    "the printer has not said that it took everything: look whether the last label has come",
+                ));
                 return Ok(());
             }
             self.stream.set_read_timeout(Some(left)).map_err(|error| self.lost(&error))?;
@@ -122,9 +131,7 @@ impl Port for Tcp {
                 Ok(0) => return Ok(()),
                 Ok(_) => {}
                 Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
-                Err(error) if matches!(error.kind(), io::ErrorKind::WouldBlock | io::ErrorKind::TimedOut) => {
-                    return Ok(());
-                }
+                Err(error) if matches!(error.kind(), io::ErrorKind::WouldBlock | io::ErrorKind::TimedOut) => {}
                 Err(error) => return Err(self.lost(&error)),
             }
         }
@@ -155,7 +162,7 @@ mod tests {
             stream.read_to_end(&mut rest).unwrap();
             (first.to_vec(), rest)
         });
-        let mut tcp = Tcp::connect("127.0.0.1", port, Duration::from_secs(10)).unwrap();
+        let mut tcp = Tcp::connect("127.0.0.1", port, Duration::from_secs(10), &|_| ()).unwrap();
         tcp.send(b"ask").unwrap();
         let mut reply = Vec::new();
         tcp.receive(5, Duration::from_secs(10), &mut reply).unwrap();
@@ -169,7 +176,7 @@ mod tests {
     #[test]
     fn nothing_said_is_no_error() {
         let (listener, port) = listener();
-        let mut tcp = Tcp::connect("127.0.0.1", port, Duration::from_secs(10)).unwrap();
+        let mut tcp = Tcp::connect("127.0.0.1", port, Duration::from_secs(10), &|_| ()).unwrap();
         let printer = listener.accept().unwrap();
         let mut reply = Vec::new();
         tcp.receive(5, Duration::from_millis(1), &mut reply).unwrap();
@@ -180,14 +187,28 @@ mod tests {
     }
 
     #[test]
+    fn a_printer_that_reads_nothing_is_not_taken_for_one_that_has_printed() {
+        let (listener, port) = listener();
+        let said = std::sync::Mutex::new(Vec::new());
+        let say = |word: Word<'_>| said.lock().unwrap().push(format!("{word:?}"));
+        let mut tcp = Tcp::connect("127.0.0.1", port, Duration::from_secs(1), &say).unwrap();
+        let printer = listener.accept().unwrap();
+        tcp.send(b"a short job").unwrap();
+        tcp.finish().unwrap();
+        let said = said.lock().unwrap().join("");
+        assert!(said.contains("Wants(\"the printer has not said that it took everything"), "{said}");
+        drop(printer);
+    }
+
+    #[test]
     fn nobody_there_and_nobody_taking() {
         let (taken, port) = listener();
         drop(taken);
-        let refused = Tcp::connect("127.0.0.1", port, Duration::from_secs(1)).err().unwrap();
+        let refused = Tcp::connect("127.0.0.1", port, Duration::from_secs(1), &|_| ()).err().unwrap();
         assert!(refused.to_string().contains(&format!("127.0.0.1 port {port} cannot be reached")), "{refused}");
 
         let (listener, port) = listener();
-        let mut tcp = Tcp::connect("127.0.0.1", port, Duration::from_millis(50)).unwrap();
+        let mut tcp = Tcp::connect("127.0.0.1", port, Duration::from_millis(50), &|_| ()).unwrap();
         let printer = listener.accept().unwrap();
         // More than any buffer between the two holds.
         let full = tcp.send(&vec![0; 64 << 20]).err().unwrap();

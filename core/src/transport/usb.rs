@@ -1,6 +1,6 @@
 //! A printer on the USB.
 
-use super::{Port, Say};
+use super::{Delivery, Port, Say, Word};
 use crate::error::{Error, Kind, Result};
 use std::fmt;
 use std::time::Duration;
@@ -9,6 +9,9 @@ use tapewright_usb::{Acts, DeviceId, Error as UsbError, Printer, Selector, statu
 /// How often a printer without tape is waited for, [`Usb::patience`] each time, before the job is
 /// given up: with 30 s, a quarter of an hour, time to fetch a cartridge.
 const TURNS: u32 = 30;
+
+/// Most time for the last bytes of a job that is given up.
+const GOODBYE: Duration = Duration::from_secs(2);
 
 /// Which printer, as written behind `usb:`.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -88,6 +91,8 @@ pub(super) struct Usb<'s> {
     patience: Duration,
     say: Say<'s>,
     sent: u64,
+    /// The job is given up: nothing is waited for any more.
+    abandoned: bool,
 }
 
 fn error(cause: &UsbError) -> Error {
@@ -101,7 +106,7 @@ fn error(cause: &UsbError) -> Error {
 impl<'s> Usb<'s> {
     pub(super) fn open(place: &Place, patience: Duration, say: Say<'s>) -> Result<Self> {
         let printer = Printer::open(&place.0).map_err(|cause| error(&cause))?;
-        Ok(Self { printer, patience, say, sent: 0 })
+        Ok(Self { printer, patience, say, sent: 0, abandoned: false })
     }
 
     fn out_of_tape(&self) -> bool {
@@ -110,16 +115,29 @@ impl<'s> Usb<'s> {
 }
 
 impl Port for Usb<'_> {
+    fn delivery(&self) -> Delivery {
+        Delivery::AsSent
+    }
+
+    /// The printer forgets what it has not printed: half a page would take the next job for the
+    /// rest of it.
+    fn abandon(&mut self) {
+        self.abandoned = true;
+        // A printer that has gone, or does not know the request, cannot be helped from here.
+        let _ = self.printer.soft_reset();
+    }
+
     /// A printer that is out of tape is waited for; what it has taken is not sent again.
     fn send(&mut self, mut bytes: &[u8]) -> Result<()> {
         let mut turns = 0;
-        while let Err(failure) = self.printer.write(bytes, self.patience) {
+        let patience = if self.abandoned { self.patience.min(GOODBYE) } else { self.patience };
+        while let Err(failure) = self.printer.write(bytes, patience) {
             self.sent += failure.sent as u64;
             bytes = &bytes[failure.sent..];
             if failure.sent > 0 {
                 turns = 0;
             }
-            let empty = failure.cause == UsbError::TimedOut && self.out_of_tape();
+            let empty = !self.abandoned && failure.cause == UsbError::TimedOut && self.out_of_tape();
             if !empty {
                 return Err(error(&failure.cause).doing(format!("after {} bytes", self.sent)));
             }
@@ -130,7 +148,7 @@ impl Port for Usb<'_> {
                 ));
             }
             if turns == 0 {
-                (self.say)("the printer is out of tape: load some, the job goes on from where it is");
+                (self.say)(Word::Wants("the printer is out of tape: load some, the job goes on from where it is"));
             }
             turns += 1;
         }

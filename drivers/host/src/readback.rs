@@ -11,7 +11,7 @@ use crate::foreign::{self, fault};
 use crate::{Failure, HostError};
 
 /// Widest line a decoder may report, in dots; far beyond any head, and small enough to be held.
-const WIDEST: u32 = 1 << 20;
+pub(crate) const WIDEST: u32 = 1 << 20;
 
 /// Receives what a decoder finds, in order: `(strip_begin (lines | blank | cut)* strip_end)*`.
 ///

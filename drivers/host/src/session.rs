@@ -14,6 +14,10 @@ use crate::{Failure, HostError, JobSpec, Sink, StripSpec};
 const BUFFER: usize = 64 * 1024;
 /// No reply a driver waits for is longer.
 const LONGEST_REPLY: u64 = 64 * 1024;
+/// Most things a driver may ask for after one step, and most bytes it may put out: no language is
+/// that wordy, and a driver that asks again on silence would go on for ever.
+const MOST_ACTIONS: u32 = 20_000;
+const MOST_BYTES: u64 = 1 << 30;
 
 /// One instance of a driver: jobs in, stream out.
 ///
@@ -276,7 +280,15 @@ impl Session {
         }
         // One buffer for the whole session; made by the first drain.
         self.buffer.resize(BUFFER, 0);
+        let (mut actions, mut put_out) = (0, 0);
         loop {
+            actions += 1;
+            if actions > MOST_ACTIONS || put_out > MOST_BYTES {
+                let what = format!(
+                    "one step led to {actions} actions and {put_out} bytes, wanted at most {MOST_ACTIONS} and {MOST_BYTES}"
+                );
+                return Err(self.broken(what).into());
+            }
             let mut action = raw::tw_action::empty();
             // SAFETY: the instance is open; buffer and action live through the call.
             let status = unsafe {
@@ -294,6 +306,7 @@ impl Session {
                         let what = format!("take says {} bytes, wanted 1 to {}", action.count, self.buffer.len());
                         return Err(self.broken(what).into());
                     };
+                    put_out += bytes.len() as u64;
                     let taken = sink.bytes(bytes);
                     self.caller(taken)?;
                     false

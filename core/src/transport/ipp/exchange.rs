@@ -14,6 +14,9 @@ use std::time::Duration;
 pub(super) const BROKE_OFF: &str = "the stream broke off";
 /// Bytes of a document sent at a time.
 const CHUNK: usize = 32 << 10;
+/// Most interim answers before the one that counts.
+const INTERIM_MOST: usize = 8;
+
 /// Longest head of a reply; real ones have some hundred bytes.
 const HEAD_MOST: usize = 64 << 10;
 /// Longest reply: a list of some thousand media sizes fits several times.
@@ -229,6 +232,18 @@ impl Link<'_> {
 
     /// Reads a reply, of which `bytes` have come.
     fn reply(&mut self, mut bytes: Vec<u8>) -> Result<Vec<u8>> {
+        // Interim answers come before the one that counts (RFC 9110, section 15.2).
+        for _ in 0..=INTERIM_MOST {
+            let head = self.head(&mut bytes)?;
+            if !(100..200).contains(&head.status) {
+                return self.body(&head, bytes);
+            }
+        }
+        Err(device(format!("found more than {INTERIM_MOST} interim answers, wanted the answer of a print queue")))
+    }
+
+    /// Reads a head and takes it off the bytes that have come.
+    fn head(&mut self, bytes: &mut Vec<u8>) -> Result<Head> {
         let end = loop {
             if let Some(end) = bytes.windows(4).position(|four| four == b"\r\n\r\n") {
                 break end;
@@ -241,16 +256,17 @@ impl Link<'_> {
             if bytes.len() > HEAD_MOST {
                 return Err(device(format!("found a head of more than {HEAD_MOST} bytes, wanted a print queue")));
             }
-            if self.more(&mut bytes)? == 0 {
+            if self.more(bytes)? == 0 {
                 let found = bytes.len();
                 return Err(device(format!("the printer closed the connection after {found} bytes of an answer")));
             }
         };
         let head = Head::parse(&bytes[..end])?;
         bytes.drain(..end + 4);
-        if (100..200).contains(&head.status) {
-            return self.reply(bytes);
-        }
+        Ok(head)
+    }
+
+    fn body(&mut self, head: &Head, mut bytes: Vec<u8>) -> Result<Vec<u8>> {
         head.judge()?;
         match head.body {
             Body::Chunked => self.chunked(bytes),

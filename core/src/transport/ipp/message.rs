@@ -68,6 +68,11 @@ pub(super) enum Value {
     Other(u8, Vec<u8>),
 }
 
+/// A text of the other side as it may be shown: what commands a terminal becomes visible.
+fn plain(text: &str) -> String {
+    text.chars().flat_map(|c| if c.is_control() { c.escape_default().collect::<Vec<_>>() } else { vec![c] }).collect()
+}
+
 impl Value {
     pub(super) fn keyword(text: &str) -> Self {
         Self::Text(tag::KEYWORD, text.to_owned())
@@ -91,8 +96,8 @@ impl Value {
     /// A string of characters or of octets, as text.
     pub(super) fn text(&self) -> Option<String> {
         match self {
-            Self::Text(_, text) => Some(text.clone()),
-            Self::Other(_, bytes) => Some(String::from_utf8_lossy(bytes).into_owned()),
+            Self::Text(_, text) => Some(plain(text)),
+            Self::Other(_, bytes) => Some(plain(&String::from_utf8_lossy(bytes))),
             _ => None,
         }
     }

@@ -97,6 +97,12 @@ impl Process {
         self.lost.insert(error).clone()
     }
 
+    /// Ends the process.
+    pub(super) fn give_up(&mut self, how: &str) {
+        self.watch.kill();
+        self.lost = Some(HostError::Died { module: self.module.clone(), how: how.to_owned() });
+    }
+
     fn rubbish(&mut self, bytes: &[u8]) -> HostError {
         let error = HostError::Broken {
             module: self.module.clone(),
@@ -109,7 +115,7 @@ impl Process {
     }
 
     fn ended(&mut self) -> HostError {
-        let how = match self.watch.end() {
+        let how = match self.watch.end(self.apart.patience) {
             None => format!("it did not answer within {} s and was stopped", self.apart.patience.as_secs_f32()),
             Some(Ok(status)) => describe(status),
             Some(Err(error)) => format!("its process was lost: {error}"),

@@ -14,6 +14,10 @@ use crate::{Failure, HostError, Sink, Step};
 /// stays flat.
 const BATCH: usize = 256 << 10;
 
+/// Most answers taken after the sink has failed. A driver in the middle of something comes to its
+/// end within them; one that asks again and again, because nothing answers, does not.
+const MOST_AFTER_FAILURE: u32 = 1000;
+
 type Log = Box<dyn FnMut(LogLevel, &str) + Send>;
 
 /// As [`crate::Session`], in another process. Steps are kept until [`Session::flush`] or until
@@ -58,7 +62,15 @@ impl Session {
         // After a failure of the sink the answers are still taken, so that the next request meets
         // a process that waits for it.
         let mut failed: Option<S::Error> = None;
+        let mut after = 0;
         loop {
+            if failed.is_some() {
+                after += 1;
+            }
+            if after > MOST_AFTER_FAILURE {
+                self.process.give_up("it went on asking after the link had failed and was stopped");
+                return failed.map_or(Ok(()), |error| Err(Failure::Caller(error)));
+            }
             let outcome = match self.process.answer()? {
                 Answer::Done => return failed.map_or(Ok(()), |error| Err(Failure::Caller(error))),
                 Answer::Log(level, text) => {

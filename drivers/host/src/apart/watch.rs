@@ -77,15 +77,41 @@ impl Watch {
         self.shared.state().child.id()
     }
 
-    /// Ends the process and says how it ended. `None`: by the watch, at its deadline.
-    pub(super) fn end(&self) -> Option<std::io::Result<std::process::ExitStatus>> {
+    /// Kills the process.
+    pub(super) fn kill(&self) {
+        // An error means that it has ended already.
+        let _ = self.shared.state().child.kill();
+    }
+
+    /// How the process ended, which it has when its pipes are closed. One that goes on all the same
+    /// is killed when its patience is over. `None`: it was killed, now or at its deadline.
+    pub(super) fn end(&self, patience: Duration) -> Option<std::io::Result<std::process::ExitStatus>> {
+        let deadline = now().checked_add(patience);
         let mut state = self.shared.state();
         state.deadline = None;
-        if state.fired {
-            let _ = state.child.wait();
-            return None;
+        loop {
+            if state.fired {
+                let _ = state.child.wait();
+                return None;
+            }
+            match state.child.try_wait() {
+                Ok(Some(status)) => return Some(Ok(status)),
+                Err(error) => return Some(Err(error)),
+                Ok(None) => {}
+            }
+            if deadline.is_none_or(|deadline| deadline <= now()) {
+                let _ = state.child.kill();
+                state.fired = true;
+                continue;
+            }
+            // Not long: almost always the process has ended.
+            state = self
+                .shared
+                .ended
+                .wait_timeout(state, Duration::from_millis(5))
+                .unwrap_or_else(PoisonError::into_inner)
+                .0;
         }
-        Some(state.child.wait())
     }
 }
 

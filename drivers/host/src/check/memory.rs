@@ -1,6 +1,6 @@
 //! Memory over a long strip.
 
-use tapewright_abi::value::FaultKind;
+use tapewright_abi::value::{Cut, CutKind, FaultKind};
 
 use super::Outcome;
 use super::bench::{Bench, Forget, said};
@@ -29,7 +29,9 @@ pub(super) fn memory(bench: &Bench<'_>) -> Result<Outcome, String> {
     let (mut done, mut index, mut in_a_strip, mut after_some) = (0, 0, all, None);
     while done < all {
         let lines = u32::try_from(in_a_strip * 512).map_err(|_| "a strip too long to count".to_owned())?;
-        match make(&mut work, Step::BeginStrip(&StripSpec { index, lines, labels: 1, ..StripSpec::default() })) {
+        let end = [Cut { line: lines, kind: CutKind::Full }];
+        let cuts = if bench.cuts_off { &end[..] } else { &[] };
+        match make(&mut work, Step::BeginStrip(&StripSpec { index, lines, labels: 1, cuts, ..StripSpec::default() })) {
             Ok(()) => {}
             Err(Failure::Host(HostError::Fault(fault)))
                 if index == 0 && in_a_strip > 1 && matches!(fault.kind, FaultKind::Unsupported | FaultKind::Limit) =>

@@ -51,6 +51,19 @@ impl Seen {
     }
 }
 
+/// No check prints as many lines.
+const MOST_LINES: u32 = 10_000;
+
+impl Seen {
+    /// Refuses more lines than can have been sent.
+    fn room(&self, count: u32) -> Result<(), String> {
+        match self.lines.checked_add(count) {
+            Some(lines) if lines <= MOST_LINES => Ok(()),
+            _ => Err(format!("{count} lines more after {} come back, wanted those that were sent", self.lines)),
+        }
+    }
+}
+
 impl Events for Seen {
     type Error = String;
 
@@ -65,12 +78,14 @@ impl Events for Seen {
     }
 
     fn lines(&mut self, rows: &[u8], count: u32) -> Result<(), String> {
+        self.room(count)?;
         self.rows.extend_from_slice(rows);
         self.lines += count;
         Ok(())
     }
 
     fn blank(&mut self, count: u32) -> Result<(), String> {
+        self.room(count)?;
         self.rows.resize(self.rows.len() + count as usize * self.row, 0);
         self.lines += count;
         Ok(())
