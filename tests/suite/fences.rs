@@ -53,6 +53,7 @@ fn unsafe_code_is_forbidden_outside_the_fence() {
         "core/src/lib.rs",
         "core/src/main.rs",
         "tests/suite.rs",
+        "tests/driver-tests/src/lib.rs",
         "tests/usb-printer/src/lib.rs",
         "tests/usb-printer/src/bin/usb-printer.rs",
         "tests/usb-printer/src/bin/usb-scenario.rs",
@@ -174,8 +175,18 @@ fn depends_on(manifest: &str, with_dev: bool) -> BTreeSet<String> {
 }
 
 fn only(path: &str, manifest: &str, allowed: &[&str]) -> Vec<String> {
-    let wrong = depends_on(manifest, false).into_iter().filter(|name| !allowed.contains(&name.as_str()));
+    complain(path, depends_on(manifest, false), allowed)
+}
+
+fn complain(path: &str, found: BTreeSet<String>, allowed: &[&str]) -> Vec<String> {
+    let wrong = found.into_iter().filter(|name| !allowed.contains(&name.as_str()));
     wrong.map(|name| format!("{path}:1: depends on `{name}`, wanted only {}", allowed.join(" and "))).collect()
+}
+
+/// What the crate that the modules' tests share takes, its own tests included. Two modules in one
+/// binary would share one exported symbol: it must link none.
+fn shared_takes(manifest: &str) -> Vec<String> {
+    complain("tests/driver-tests/Cargo.toml", depends_on(manifest, true), &["tapewright-host"])
 }
 
 /// What core takes from the drivers' tree, tests and benches included.
@@ -183,7 +194,8 @@ fn core_takes(manifest: &str, drivers: &[String]) -> Vec<String> {
     let theirs = depends_on(manifest, true).into_iter().filter(|name| {
         let short = name.strip_prefix("tapewright-").map(|name| name.strip_prefix("driver-").unwrap_or(name));
         short.is_some_and(|short| {
-            short != "host" && link(short).is_none() && drivers.iter().any(|driver| driver == short)
+            let is_driver = link(short).is_none() && drivers.iter().any(|driver| driver == short);
+            short == "tests" || short != "host" && is_driver
         })
     });
     theirs
@@ -212,6 +224,7 @@ fn dependencies_between_core_host_kit_and_drivers_go_one_way() {
         wrong.extend(only(&path, &read(&path), allowed));
     }
     wrong.extend(core_takes(&read("core/Cargo.toml"), &all));
+    wrong.extend(shared_takes(&read("tests/driver-tests/Cargo.toml")));
     assert_none(&wrong);
     for bad in [
         "[dependencies]\nserde = '1'",
@@ -227,6 +240,12 @@ fn dependencies_between_core_host_kit_and_drivers_go_one_way() {
     assert_none(&only("x/Cargo.toml", "[dev-dependencies]\nserde = '1'", &[]));
     assert_eq!(core_takes("[dev-dependencies]\ntapewright-driver-pwg = '0'", &all).len(), 1);
     assert_eq!(core_takes("[dependencies]\ntapewright-kit.workspace = true", &all).len(), 1);
+    assert_eq!(core_takes("[dev-dependencies]\ntapewright-driver-tests.workspace = true", &all).len(), 1);
+    assert_eq!(shared_takes("[dev-dependencies]\ntapewright-driver-pwg = { path = 'x' }").len(), 1);
+    assert_eq!(
+        only("x/Cargo.toml", "[dependencies]\ntapewright-driver-tests.workspace = true", &["tapewright-kit"]).len(),
+        1
+    );
 }
 
 fn top(names: &[String]) -> Vec<String> {

@@ -1,9 +1,10 @@
 //! A job that is given up leaves the device ready for the next one.
 
+use tapewright_driver_tests::Piece;
 use tapewright_host::{Session, Sink, StripSpec, ToWriter};
 
 use crate::round_trip::job;
-use crate::support::{Piece, module, write};
+use crate::support::PCL;
 
 const END: &[u8] = b"\x1BE\x1B%-12345X";
 
@@ -35,7 +36,7 @@ impl Sink for Fuse {
 
 #[test]
 fn between_the_steps() {
-    let mut session = module().open("pcl").unwrap();
+    let mut session = PCL.module().open("pcl").unwrap();
     let mut out = Vec::new();
     // Nothing was begun: nothing to say.
     session.cancel().unwrap();
@@ -60,7 +61,7 @@ fn between_the_steps() {
     drain(&mut session, &mut out);
     assert_eq!(out, [&[0; 4], &b"\x1B*rB\x0C"[..], END].concat());
     // And the next job is as any other.
-    let pieces = [Piece { dots: 16, rows: vec![vec![5, 6]; 3], cuts: Vec::new() }];
+    let pieces = [Piece { dots: 16, rows: vec![vec![5, 6]; 3], ..Piece::default() }];
     out.clear();
     session.begin_job(&job(16, 300)).unwrap();
     drain(&mut session, &mut out);
@@ -72,7 +73,7 @@ fn between_the_steps() {
     drain(&mut session, &mut out);
     session.end_job().unwrap();
     drain(&mut session, &mut out);
-    assert_eq!(out, write(&job(16, 300), &pieces, |lines| (lines, true)).unwrap());
+    assert_eq!(out, PCL.write(&job(16, 300), &pieces, |lines| (lines, true)).unwrap());
 }
 
 /// How much of a stream of commands a device would still wait for: bytes of a row.
@@ -108,7 +109,7 @@ fn after_any_byte() {
     let (mut rows_broken, mut most) = (0, usize::MAX);
     let mut fuse_length = 0;
     while fuse_length < most {
-        let mut session = module().open("pcl").unwrap();
+        let mut session = PCL.module().open("pcl").unwrap();
         let mut fuse = Fuse { taken: Vec::new(), left: fuse_length };
         let mut steps = |session: &mut Session| -> Result<(), ()> {
             session.begin_job(&job).unwrap();

@@ -1,10 +1,11 @@
 //! Damaged streams: an error or other lines, never a panic, never a broken contract, never much
 //! memory.
 
-use tapewright_host::{Cut, CutKind, FaultKind, HostError};
+use tapewright_driver_tests::{Piece, Random, refused};
+use tapewright_host::{Cut, CutKind};
 
 use crate::round_trip::job;
-use crate::support::{Piece, Random, read, write};
+use crate::support::PCL;
 
 fn stream() -> Vec<u8> {
     let mut random = Random::new(7);
@@ -14,7 +15,7 @@ fn stream() -> Vec<u8> {
             0 => vec![0; 11],
             1 => vec![0xF0; 11],
             2 => {
-                row = (0..11).map(|_| random.next().to_le_bytes()[0]).collect();
+                row = random.bytes(11);
                 row.clone()
             }
             _ => {
@@ -24,84 +25,47 @@ fn stream() -> Vec<u8> {
         })
         .collect();
     let cut = |line| Cut { line, kind: CutKind::Full };
-    let piece = |cuts: &[Cut]| Piece { dots: 88, rows: rows.clone(), cuts: cuts.to_vec() };
-    write(&job(88, 300), &[piece(&[cut(40)]), piece(&[cut(21), cut(40)])], |lines| (lines, true)).unwrap()
-}
-
-/// A damaged stream may be refused, by a fault of the driver and in no other way.
-fn refused(result: &HostError) -> &str {
-    match result {
-        HostError::Fault(fault) if fault.kind == FaultKind::Fault => {
-            assert!(!fault.text.contains("panicked"), "{}", fault.text);
-            &fault.text
-        }
-        other => panic!("refused in the wrong way: {other}"),
-    }
+    let piece = |cuts: &[Cut]| Piece { dots: 88, rows: rows.clone(), cuts: cuts.to_vec(), ..Piece::default() };
+    PCL.write(&job(88, 300), &[piece(&[cut(40)]), piece(&[cut(21), cut(40)])], |lines| (lines, true)).unwrap()
 }
 
 #[test]
 fn every_truncation_is_refused() {
-    let stream = stream();
-    for end in 0..stream.len() {
-        let error = read(&stream[..end], 64).unwrap_err();
-        assert!(refused(&error).contains("the stream ends"), "{end}: {error}");
-    }
-    read(&stream, 64).unwrap();
+    PCL.refuses_every_truncation(&stream());
 }
 
 #[test]
 fn bit_flips_do_no_harm() {
     let stream = stream();
-    let mut survived = 0;
-    for at in 0..stream.len() {
-        for bit in 0..8 {
-            let mut damaged = stream.clone();
-            damaged[at] ^= 1 << bit;
-            match read(&damaged, 100) {
-                Ok(found) => {
-                    survived += 1;
-                    assert_eq!(found.pieces.len(), 3, "byte {at} bit {bit}");
-                }
-                Err(error) => _ = refused(&error),
-            }
-        }
-    }
+    let flips = PCL.survives_flips(&stream, 100, |found| found.pieces.len() == 3);
     // Pixels can change unseen, and so can where a row lies; not most of the stream.
-    assert!(survived < stream.len() * 8 * 2 / 3, "{survived} of {}", stream.len() * 8);
+    assert!(flips.survived < stream.len() * 8 * 2 / 3, "{flips:?}");
 }
 
 #[test]
 fn a_byte_lost_or_doubled_does_no_harm() {
-    let stream = stream();
-    for at in 0..stream.len() {
-        let (head, tail) = stream.split_at(at);
-        for damaged in [[head, &tail[1..]].concat(), [head, &tail[..1], tail].concat()] {
-            if let Err(error) = read(&damaged, 90) {
-                refused(&error);
-            }
-        }
-    }
+    PCL.survives_lost_and_doubled_bytes(&stream());
 }
 
 #[test]
 fn noise_is_refused() {
-    let mut random = Random::new(3);
-    for _ in 0..300 {
+    let told = PCL.survives_noise(|_, random| {
         let mut noise = b"\x1B%-12345X\x1BE\x1B*t300R\x1B*r88s40t1A\x1B*b3m".to_vec();
         // Letters, digits and rows more often than chance would have it.
         let words: [&[u8]; 6] = [b"5W", b"2m", b"3Y", b"\x1B*b", b"\x0C", b"\x1B*r"];
         for _ in 0..100 {
             noise.extend_from_slice(words[random.count_below(6)]);
-            noise.push(random.next().to_le_bytes()[0]);
+            noise.push(random.byte());
         }
-        refused(&read(&noise, 90).unwrap_err());
-    }
+        noise
+    });
+    assert_eq!(told, 300);
 }
 
 #[test]
 fn errors_name_the_byte() {
     const HEAD: &[u8] = b"\x1BE\x1B*t300R\x1B*r16s2t1A";
-    let text = |rest: &[u8]| refused(&read(&[HEAD, rest].concat(), 3).unwrap_err()).to_owned();
+    let text = |rest: &[u8]| refused(&PCL.read(&[HEAD, rest].concat(), 3).unwrap_err()).to_owned();
     assert_eq!(HEAD.len(), 19);
     assert_eq!(text(b"\x1B*b9M"), "byte 23, page 1: ESC*b9M, wanted compression 0, 2 or 3");
     assert_eq!(text(b"\x1B*b3Wabc"), "byte 23, page 1: row of 3 bytes, wanted at most 2");
@@ -127,7 +91,7 @@ fn errors_name_the_byte() {
     assert_eq!(text(b"\x1B9"), "byte 20, page 1: ESC9, wanted a command of raster graphics");
     assert_eq!(text(b"\x1B*b7"), "byte 23, page 1: the stream ends, wanted the end of an escape sequence");
     assert_eq!(text(b"\x1B*b2Wa"), "byte 25, page 1: the stream ends, wanted 1 more bytes of a row");
-    let text = |stream: &[u8]| refused(&read(stream, 3).unwrap_err()).to_owned();
+    let text = |stream: &[u8]| refused(&PCL.read(stream, 3).unwrap_err()).to_owned();
     assert_eq!(text(b""), "byte 0: the stream ends, wanted a command");
     assert_eq!(text(b"\x00"), "byte 0: \\x00 between commands, wanted an escape sequence or form feed");
     assert_eq!(text(b"\x1BE"), "byte 2: the stream ends, wanted a page");

@@ -5,42 +5,20 @@
 //! made; then the script reads what we wrote.
 
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::process::Command;
+
+use tapewright_driver_tests::{Piece, Random, Script, empty_folder, write_pbm};
 
 use crate::round_trip::{pages, random_job};
-use crate::support::{Piece, Random, read, write};
+use crate::support::PCL;
 
-/// An empty folder for one test.
+const SCRIPT: Script = Script("pcl_decode.py");
+
+/// An empty folder for one test, with a folder `pbm` in it.
 fn folder(name: &str) -> PathBuf {
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
-    if folder.exists() {
-        std::fs::remove_dir_all(&folder).unwrap();
-    }
-    std::fs::create_dir_all(folder.join("pbm")).unwrap();
+    let folder = empty_folder(env!("CARGO_TARGET_TMPDIR"), name);
+    std::fs::create_dir(folder.join("pbm")).unwrap();
     folder
-}
-
-fn script(stream: &Path, pbm: &Path) -> Output {
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/outside/pcl_decode.py");
-    let mut command = Command::new("python3");
-    command.arg("-B").arg(script).args([stream, pbm]);
-    command.output().expect("this test needs Python: install the Debian package python3")
-}
-
-/// What the script says when all is in order.
-fn agrees(stream: &Path, pbm: &Path) -> String {
-    let output = script(stream, pbm);
-    let said = String::from_utf8_lossy(&output.stderr).into_owned();
-    assert!(output.status.success(), "{}: {said}", stream.display());
-    String::from_utf8(output.stdout).unwrap()
-}
-
-fn write_pbm(folder: &Path, pages: &[Piece]) {
-    for (page, number) in pages.iter().zip(1..) {
-        let mut file = format!("P4\n{} {}\n", page.dots, page.rows.len()).into_bytes();
-        file.extend(page.rows.concat());
-        std::fs::write(folder.join(format!("strip-{number:04}.pbm")), file).unwrap();
-    }
 }
 
 /// The pictures of a folder, by name.
@@ -60,7 +38,7 @@ fn read_pbm(folder: &Path) -> Vec<Piece> {
         let dots: u32 = width.parse().unwrap();
         let rows: Vec<Vec<u8>> = rows.chunks_exact(dots.div_ceil(8) as usize).map(<[u8]>::to_vec).collect();
         assert_eq!(rows.len(), height.parse::<usize>().unwrap());
-        Piece { dots, rows, cuts: Vec::new() }
+        Piece { dots, rows, ..Piece::default() }
     };
     names.iter().map(picture).collect()
 }
@@ -81,7 +59,7 @@ fn read_ours(stream: &[u8], wanted: &[Piece], step: usize) {
             at += 1;
         }
     }
-    let found = read(&with_width, step).unwrap();
+    let found = PCL.read(&with_width, step).unwrap();
     assert_eq!(found.pieces.len(), wanted.len());
     for (found, wanted) in found.pieces.iter().zip(wanted) {
         let mut rows = found.rows.clone();
@@ -136,7 +114,7 @@ fn ghostscript_is_read_right() {
         ghostscript(&folder, "pbmraw", dpi, &pbm.join("strip-%04d.pbm"));
         let stream = folder.join("page.pcl");
         ghostscript(&folder, device, dpi, &stream);
-        let said = agrees(&stream, &pbm);
+        let said = SCRIPT.agrees(&stream, &pbm);
         assert!(said.starts_with("2 pages equal") && said.contains(rows), "{device}: {said}");
         let wanted = read_pbm(&pbm);
         assert_eq!(wanted[0].rows.len(), 11 * dpi as usize);
@@ -147,7 +125,7 @@ fn ghostscript_is_read_right() {
 /// Rows of noise, runs, rows like the one before; every row has ink at its left edge, as
 /// `pbmtolj -delta` (11.1) writes a blank row as "the same again".
 fn netpbm_picture(random: &mut Random) -> Piece {
-    let dots = 50 + u32::try_from(random.below(900)).unwrap();
+    let dots = 50 + random.below(900);
     let mut page = crate::round_trip::random_piece(random, dots);
     for row in &mut page.rows {
         row[0] |= 0x80;
@@ -173,7 +151,7 @@ fn netpbm_is_read_right() {
             assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
             let stream = folder.join("page.pcl");
             std::fs::write(&stream, &output.stdout).unwrap();
-            seen.push_str(&agrees(&stream, &pbm));
+            seen.push_str(&SCRIPT.agrees(&stream, &pbm));
             read_ours(&output.stdout, &[page], 1 + usize::try_from(seed).unwrap());
         }
     }
@@ -187,7 +165,7 @@ fn seeded(name: &str, seed: u64) -> (PathBuf, PathBuf) {
     let folder = folder(name);
     let (job, pieces) = random_job(&mut Random::new(seed));
     let stream = folder.join("job.pcl");
-    std::fs::write(&stream, write(&job, &pieces, |lines| (lines, true)).unwrap()).unwrap();
+    std::fs::write(&stream, PCL.write(&job, &pieces, |lines| (lines, true)).unwrap()).unwrap();
     write_pbm(&folder.join("pbm"), &pages(&job, &pieces));
     (stream, folder.join("pbm"))
 }
@@ -197,7 +175,7 @@ fn the_script_reads_ours() {
     let mut seen = String::new();
     for seed in 300..330 {
         let (stream, pbm) = seeded("script-same", seed);
-        seen.push_str(&agrees(&stream, &pbm));
+        seen.push_str(&SCRIPT.agrees(&stream, &pbm));
     }
     for mode in [0, 2, 3] {
         assert!(seen.contains(&format!("in compression {mode}")), "{seen}");
@@ -207,25 +185,10 @@ fn the_script_reads_ours() {
 #[test]
 fn the_script_notices() {
     let (stream, pbm) = seeded("script-differs", 302);
-    let (whole, first) = (std::fs::read(&stream).unwrap(), pbm.join("strip-0001.pbm"));
-    let picture = std::fs::read(&first).unwrap();
-    let refused = |what: &str| {
-        let output = script(&stream, &pbm);
-        let said = String::from_utf8_lossy(&output.stderr).into_owned();
-        assert_eq!(output.status.code(), Some(1), "{what}: {said}");
-        assert!(said.contains(what), "wanted {what}, found {said}");
-    };
+    SCRIPT.notices_other_pictures(&stream, &pbm, "differ first in row", "as many as the stream has pages");
 
-    let mut other = picture.clone();
-    *other.last_mut().unwrap() ^= 0x80;
-    std::fs::write(&first, other).unwrap();
-    refused("differ first in row");
-    std::fs::write(&first, &picture).unwrap();
-    let spare = pbm.join("strip-0099.pbm");
-    std::fs::write(&spare, &picture).unwrap();
-    refused("as many as the stream has pages");
-    std::fs::remove_file(&spare).unwrap();
-
+    let whole = std::fs::read(&stream).unwrap();
+    let refused = |what: &str| SCRIPT.refuses(&stream, &pbm, what);
     let replaced = |from: &str, to: &str| {
         let at = whole.windows(from.len()).position(|bytes| bytes == from.as_bytes()).unwrap();
         let changed = [&whole[..at], to.as_bytes(), &whole[at + from.len()..]].concat();

@@ -1,9 +1,10 @@
 //! Damaged streams: an error or other lines, never a panic, never a broken contract, never much
 //! memory.
 
-use tapewright_host::{Cut, CutKind, FaultKind, HostError, JobSpec};
+use tapewright_driver_tests::{Piece, Random, refused};
+use tapewright_host::{Cut, CutKind, JobSpec};
 
-use crate::support::{Piece, Random, read, write};
+use crate::support::PWG;
 
 fn stream() -> Vec<u8> {
     let mut random = Random::new(7);
@@ -11,11 +12,11 @@ fn stream() -> Vec<u8> {
         .map(|line| match line % 4 {
             0 => vec![0; 11],
             1 => vec![0xF0; 11],
-            _ => (0..11).map(|_| random.next().to_le_bytes()[0]).collect(),
+            _ => random.bytes(11),
         })
         .collect();
     let cut = |line, kind| Cut { line, kind };
-    let piece = |cuts: &[Cut]| Piece { dots: 88, rows: rows.clone(), cuts: cuts.to_vec() };
+    let piece = |cuts: &[Cut]| Piece { dots: 88, rows: rows.clone(), cuts: cuts.to_vec(), ..Piece::default() };
     let job = JobSpec {
         strips: 2,
         dpi_across_milli: 180_000,
@@ -26,61 +27,31 @@ fn stream() -> Vec<u8> {
         ..JobSpec::default()
     };
     let pieces = [piece(&[cut(10, CutKind::Half), cut(40, CutKind::Full)]), piece(&[cut(20, CutKind::Full)])];
-    write(&job, &pieces, |lines| (lines, true)).unwrap()
-}
-
-/// A damaged stream may be refused, by a fault of the driver and in no other way.
-fn refused(result: &HostError) -> &str {
-    match result {
-        HostError::Fault(fault) if fault.kind == FaultKind::Fault => {
-            assert!(!fault.text.contains("panicked"), "{}", fault.text);
-            &fault.text
-        }
-        other => panic!("refused in the wrong way: {other}"),
-    }
+    PWG.write(&job, &pieces, |lines| (lines, true)).unwrap()
 }
 
 #[test]
 fn every_truncation_is_refused() {
-    let stream = stream();
-    for end in 0..stream.len() {
-        let error = read(&stream[..end], 64).unwrap_err();
-        assert!(refused(&error).contains("the stream ends"), "{end}: {error}");
-    }
-    read(&stream, 64).unwrap();
+    PWG.refuses_every_truncation(&stream());
 }
 
 #[test]
 fn bit_flips_do_no_harm() {
     let stream = stream();
-    let mut survived = 0;
-    for at in 0..stream.len() {
-        for bit in 0..8 {
-            let mut damaged = stream.clone();
-            damaged[at] ^= 1 << bit;
-            match read(&damaged, 1000) {
-                Ok(found) => {
-                    survived += 1;
-                    assert_eq!(found.pieces.len(), 2, "byte {at} bit {bit}");
-                }
-                Err(error) => _ = refused(&error),
-            }
-        }
-    }
+    let flips = PWG.survives_flips(&stream, 1000, |found| found.pieces.len() == 2);
     // Pixels can change unseen, and so can a few fields of the header; not most of the stream.
-    assert!(survived < stream.len() * 8 / 2, "{survived} of {}", stream.len() * 8);
+    assert!(flips.survived < stream.len() * 8 / 2, "{flips:?}");
 }
 
 #[test]
-fn noise_is_refused() {
-    let mut random = Random::new(3);
-    for _ in 0..300 {
-        let mut noise: Vec<u8> = stream()[..4 + 1796].to_vec();
-        noise.extend((0..400).map(|_| random.next().to_le_bytes()[0]));
-        if let Err(error) = read(&noise, 90) {
-            refused(&error);
-        }
-    }
+fn a_byte_lost_or_doubled_does_no_harm() {
+    PWG.survives_lost_and_doubled_bytes(&stream());
+}
+
+#[test]
+fn noise_does_no_harm() {
+    let stream = stream();
+    PWG.survives_noise(|_, random| [&stream[..4 + 1796], &random.bytes(400)].concat());
 }
 
 #[test]
@@ -88,7 +59,7 @@ fn errors_name_the_byte() {
     let text = |at: usize, value: u8| {
         let mut damaged = stream();
         damaged[at] = value;
-        refused(&read(&damaged, 500).unwrap_err()).to_owned()
+        refused(&PWG.read(&damaged, 500).unwrap_err()).to_owned()
     };
     assert_eq!(text(2, b'Z'), "byte 2: Z instead of the word RaS2");
     assert_eq!(text(4 + 396 + 3, 1), "byte 400, page 1: ColorOrder is 1, wanted 0");
@@ -100,8 +71,9 @@ fn errors_name_the_byte() {
     let mut long = stream();
     long.push(0);
     assert!(
-        refused(&read(&long, 500).unwrap_err()).ends_with("the stream ends, wanted 1795 more bytes of a page header")
+        refused(&PWG.read(&long, 500).unwrap_err())
+            .ends_with("the stream ends, wanted 1795 more bytes of a page header")
     );
-    assert_eq!(refused(&read(b"RaS2", 9).unwrap_err()), "byte 4: the stream ends, wanted a page");
-    assert_eq!(refused(&read(b"", 9).unwrap_err()), "byte 0: the stream ends, wanted the word RaS2");
+    assert_eq!(refused(&PWG.read(b"RaS2", 9).unwrap_err()), "byte 4: the stream ends, wanted a page");
+    assert_eq!(refused(&PWG.read(b"", 9).unwrap_err()), "byte 0: the stream ends, wanted the word RaS2");
 }

@@ -1,43 +1,25 @@
 //! `tests/outside/pwg_libcups.py`: libcupsimage reads what we wrote, and the script notices when
 //! it does not.
 
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
+use std::path::PathBuf;
 
-use crate::round_trip::{cropped, random_job, split_at_cuts};
-use crate::support::{Piece, Random, write};
+use tapewright_driver_tests::{Random, Script, empty_folder, write_pbm};
 
-fn script(stream: &Path, pbm: &Path) -> Output {
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/outside/pwg_libcups.py");
-    Command::new("python3").arg(script).args([stream, pbm]).output().expect("this test needs Python: install python3")
-}
+use crate::round_trip::{pages, random_job};
+use crate::support::PWG;
+
+const SCRIPT: Script = Script("pwg_libcups.py");
 
 /// Writes `job.pwg` and the PBM files, and returns where.
 fn job(name: &str, seed: u64) -> (PathBuf, PathBuf) {
-    let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join(name);
-    if folder.exists() {
-        std::fs::remove_dir_all(&folder).unwrap();
-    }
-    let pbm = folder.join("pbm");
-    std::fs::create_dir_all(&pbm).unwrap();
-    let mut random = Random::new(seed);
+    let folder = empty_folder(env!("CARGO_TARGET_TMPDIR"), name);
+    let (stream, pbm) = (folder.join("job.pwg"), folder.join("pbm"));
     let (whole_head, cut_list) = (seed.is_multiple_of(2), !seed.is_multiple_of(3));
-    let (mut job, pieces) = random_job(&mut random, whole_head, cut_list);
+    let (mut job, pieces) = random_job(&mut Random::new(seed), whole_head, cut_list);
     // A resolution of less than 1 dpi cannot be told from the header.
     job.dpi_along_milli = job.dpi_along_milli.max(180_000);
-    let (first, width) = if whole_head { (0, job.dots) } else { (i64::from(job.web_first_dot), job.web_dots) };
-    let mut pages: Vec<Piece> = pieces.iter().map(|piece| cropped(piece, first, width)).collect();
-    if !cut_list {
-        pages = pages.iter().flat_map(split_at_cuts).collect();
-    }
-    let stream = folder.join("job.pwg");
-    let bytes = write(&job, &pieces, |lines| (lines, true)).unwrap();
-    std::fs::write(&stream, bytes).unwrap();
-    for (page, number) in pages.iter().zip(1..) {
-        let mut file = format!("P4\n{} {}\n", page.dots, page.rows.len()).into_bytes();
-        file.extend(page.rows.concat());
-        std::fs::write(pbm.join(format!("strip-{number:04}.pbm")), file).unwrap();
-    }
+    std::fs::write(&stream, PWG.write(&job, &pieces, |lines| (lines, true)).unwrap()).unwrap();
+    write_pbm(&pbm, &pages(&job, &pieces, whole_head, cut_list));
     (stream, pbm)
 }
 
@@ -45,35 +27,17 @@ fn job(name: &str, seed: u64) -> (PathBuf, PathBuf) {
 fn libcupsimage_reads_the_same() {
     for seed in 200..212 {
         let (stream, pbm) = job("libcups-same", seed);
-        let output = script(&stream, &pbm);
-        let said = String::from_utf8_lossy(&output.stderr).into_owned();
-        assert!(output.status.success(), "seed {seed}: {said}");
+        SCRIPT.agrees(&stream, &pbm);
     }
 }
 
 #[test]
 fn the_script_notices() {
     let (stream, pbm) = job("libcups-differs", 201);
-    let (whole, first) = (std::fs::read(&stream).unwrap(), pbm.join("strip-0001.pbm"));
-    let picture = std::fs::read(&first).unwrap();
-    let refused = |what: &str| {
-        let output = script(&stream, &pbm);
-        let said = String::from_utf8_lossy(&output.stderr).into_owned();
-        assert_eq!(output.status.code(), Some(1), "{what}: {said}");
-        assert!(said.contains(what), "wanted {what}, found {said}");
-    };
+    SCRIPT.notices_other_pictures(&stream, &pbm, "differ first in line", "as the stream has pages");
 
-    let mut other = picture.clone();
-    *other.last_mut().unwrap() ^= 0x80;
-    std::fs::write(&first, other).unwrap();
-    refused("differ first in line");
-    std::fs::write(&first, &picture).unwrap();
-
-    let spare = pbm.join("strip-0099.pbm");
-    std::fs::write(&spare, &picture).unwrap();
-    refused("as the stream has pages");
-    std::fs::remove_file(&spare).unwrap();
-
+    let whole = std::fs::read(&stream).unwrap();
+    let refused = |what: &str| SCRIPT.refuses(&stream, &pbm, what);
     let damaged = |at: usize, value: u8| {
         let mut stream_bytes = whole.clone();
         stream_bytes[at] = value;

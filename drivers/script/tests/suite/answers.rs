@@ -1,15 +1,16 @@
 //! What the printer answers: rubbish, silence, all bytes there are.
 
+use tapewright_driver_tests::{Printed, Random, Sent};
 use tapewright_host::{FaultKind, HostError};
 
 use crate::round_trip::{job, random_piece};
-use crate::support::{Printed, Random, Sent, print};
+use crate::support::family;
 
 const READY: &[u8] = &[0x3D, 0x00, 12, 0x01];
 
 fn footlight(says: &[&[u8]]) -> Printed {
     let piece = random_piece(&mut Random::new(2), 64, 0);
-    print("footlight", &job(64, 1), &[piece], says, |lines| (lines, true))
+    family("footlight").print(&job(64, 1), &[piece], says, |lines| (lines, true))
 }
 
 /// Kind, whether it may be sent again, and text of a fault.
@@ -64,7 +65,7 @@ fn rubbish_of_any_length() {
     let mut random = Random::new(9);
     for length in 1..=4 {
         for _ in 0..200 {
-            let reply: Vec<u8> = (0..length).map(|_| random.byte()).collect();
+            let reply: Vec<u8> = random.bytes(length);
             if reply.first() == Some(&0x3D) && length == 4 {
                 continue;
             }
@@ -100,7 +101,8 @@ fn acknowledgements() {
     let mut random = Random::new(4);
     let mut piece = random_piece(&mut random, 150, 0);
     piece.rows = (0..600).map(|_| (0..19).map(|at| if at < 18 { random.byte() } else { 0xA8 }).collect()).collect();
-    let go = |says: &[&[u8]]| print("footlight", &job(150, 1), std::slice::from_ref(&piece), says, |_| (100, true));
+    let go =
+        |says: &[&[u8]]| family("footlight").print(&job(150, 1), std::slice::from_ref(&piece), says, |_| (100, true));
     let printed = go(&[READY, b"+", b"+", b"+", READY]);
     printed.result.as_ref().unwrap();
     let mut since = 0;

@@ -1,40 +1,24 @@
 //! Files that are refused: `tests/cases/script/bad-*.toml`, each with its message in
 //! `bad-*.toml.expected` (`BLESS=1` rewrites it).
 
+use tapewright_driver_tests::{Golden, Random, case_folder, golden};
 use tapewright_host::{HostError, Module};
 
-use crate::support::{Random, case_folder, folder, put};
+use crate::support::{folder, put};
 
 #[test]
 fn bad_files() {
-    let mut paths: Vec<_> = std::fs::read_dir(case_folder())
-        .unwrap()
-        .map(|entry| entry.unwrap().path())
-        .filter(|path| path.extension().is_some_and(|extension| extension == "toml"))
-        .collect();
-    paths.sort();
-    assert!(paths.len() >= 20, "only {} files, wanted at least 20", paths.len());
-    let mut failed = Vec::new();
-    for path in &paths {
+    golden(&case_folder("script"), "toml", 20, |path, text| {
         let name = path.file_name().unwrap().to_str().unwrap();
-        let text = std::fs::read_to_string(path).unwrap();
-        let Err(fault) = tapewright_driver_script::read(name, &text) else {
-            failed.push(format!("{name}: was taken, wanted it refused"));
-            continue;
+        let Err(fault) = tapewright_driver_script::read(name, text) else {
+            return Err("was taken, wanted it refused".into());
         };
         assert!(!fault.text.contains("panicked"), "{name}: {}", fault.text);
         assert!(fault.text.len() < 512, "{name}: {} bytes", fault.text.len());
-        let expected = path.with_extension("toml.expected");
-        let found = format!("{}\n", fault.text);
-        if std::env::var_os("BLESS").is_some() {
-            std::fs::write(&expected, &found).unwrap();
-        }
-        let wanted = std::fs::read_to_string(&expected).unwrap_or_default();
-        if found != wanted {
-            failed.push(format!("{name}: wanted\n{wanted}found\n{found}"));
-        }
-    }
-    assert!(failed.is_empty(), "{}", failed.join("\n"));
+        let file = path.with_extension("toml.expected");
+        let wanted = std::fs::read_to_string(&file).unwrap_or_default();
+        Ok(Golden { file, before: String::new(), wanted, found: format!("{}\n", fault.text) })
+    });
 }
 
 /// Files with any damage are taken or refused with a line, and a file without its end is refused.

@@ -2,9 +2,10 @@
 
 use std::fmt::Write;
 
+use tapewright_driver_tests::{Piece, Random, last_byte_dots};
 use tapewright_host::{Cut, CutKind, JobSpec};
 
-use crate::support::{Piece, Random, print, read};
+use crate::support::family;
 
 /// What a made family is like.
 #[derive(Debug, Clone, Copy)]
@@ -108,16 +109,15 @@ fn description(made: Made) -> String {
 
 pub(crate) fn random_piece(random: &mut Random, dots: u32, lead: u32) -> Piece {
     let bytes = dots.div_ceil(8) as usize;
-    let spare = 0xFFu8.checked_shl((8 - dots % 8) % 8).unwrap();
     let mut rows = vec![vec![0; bytes]; lead as usize];
     for _ in 0..1 + random.below(9) {
         let mut row: Vec<u8> = match random.below(4) {
             0 => vec![0; bytes],
             1 => vec![random.byte(); bytes],
-            2 => (0..bytes).map(|_| random.byte()).collect(),
+            2 => random.bytes(bytes),
             _ => (0..bytes).map(|_| [0, 0, 0xFF][random.count_below(3)]).collect(),
         };
-        row[bytes - 1] &= spare;
+        row[bytes - 1] &= last_byte_dots(dots);
         let repeats = if random.below(6) == 0 { 255 + random.count_below(4) } else { 1 + random.count_below(3) };
         rows.extend(std::iter::repeat_n(row, repeats));
     }
@@ -126,7 +126,7 @@ pub(crate) fn random_piece(random: &mut Random, dots: u32, lead: u32) -> Piece {
 
 /// Cuts anywhere, and one at the end where the family wants it.
 fn random_cuts(random: &mut Random, made: Made, piece: &mut Piece) {
-    let lines = u32::try_from(piece.rows.len()).unwrap();
+    let lines = piece.lines();
     let first = if made.feeds_lead { piece.lead } else { 0 };
     let often = [3, 60, 1000][random.count_below(3)];
     for line in first..lines {
@@ -143,7 +143,7 @@ fn random_cuts(random: &mut Random, made: Made, piece: &mut Piece) {
     }
 }
 
-/// The rows as wide as the head, dot by dot, on purpose not the way the module does it.
+/// The piece as wide as the head.
 pub(crate) fn widened(piece: &Piece, head: u32, unused: &str) -> Piece {
     let free = head - piece.dots;
     let before = match unused {
@@ -151,17 +151,7 @@ pub(crate) fn widened(piece: &Piece, head: u32, unused: &str) -> Piece {
         "before" => free,
         _ => free / 2,
     };
-    let row = |row: &Vec<u8>| {
-        let mut to = vec![0; head.div_ceil(8) as usize];
-        for dot in 0..piece.dots as usize {
-            if row[dot / 8] & (0x80 >> (dot % 8)) != 0 {
-                let place = dot + before as usize;
-                to[place / 8] |= 0x80 >> (place % 8);
-            }
-        }
-        to
-    };
-    Piece { dots: head, lead: 0, rows: piece.rows.iter().map(row).collect(), cuts: piece.cuts.clone() }
+    piece.window(-i64::from(before), head)
 }
 
 pub(crate) fn job(dots: u32, strips: usize) -> JobSpec {
@@ -195,21 +185,10 @@ fn every_made_family() {
                 .collect();
             let name = format!("made-{}", made.number);
             let job = job(dots, pieces.len());
-            let at_once = print(&name, &job, &pieces, &[], |lines| (lines, false));
-            assert!(at_once.result.is_ok(), "{made:?}, seed {seed}: {:?}", at_once.result);
-            let stream = at_once.stream();
-            let in_parts =
-                print(&name, &job, &pieces, &[], |lines| (1 + random.count_below(lines.min(40)), random.below(2) == 0));
-            assert!(stream == in_parts.stream(), "{made:?}, seed {seed}: depends on how lines were handed over");
             let expected: Vec<Piece> = pieces.iter().map(|piece| widened(piece, made.head, made.unused)).collect();
-            for step in [stream.len(), 1, 1 + random.count_below(300)] {
-                let found = read(&name, &stream, step).unwrap_or_else(|error| panic!("{made:?}, seed {seed}: {error}"));
-                assert!(found.pieces == expected, "{made:?}, seed {seed}, step {step}: other lines or cuts");
-                for (page, piece) in found.pages.iter().zip(&expected) {
-                    assert_eq!(page.lines, Some(u32::try_from(piece.rows.len()).unwrap()));
-                    assert_eq!(page.dpi_along_milli, Some(180_000));
-                }
-            }
+            let about = format!("{made:?}, seed {seed}");
+            let (_, pages) = family(&name).goes_round(&about, (&job, &pieces), &expected, &mut random, 300);
+            assert!(pages.iter().all(|page| page.dpi_along_milli == Some(180_000)), "{about}: {pages:?}");
         }
     }
 }
@@ -217,18 +196,17 @@ fn every_made_family() {
 /// A half cut and a full cut before every line of a strip in turn, in the families built in.
 #[test]
 fn a_cut_at_every_line() {
-    for (family, head, unused, least) in [("gantry", 128, "after", 0), ("footlight", 150, "both", 2)] {
+    for (name, head, unused, least) in [("gantry", 128, "after", 0), ("footlight", 150, "both", 2)] {
         let mut random = Random::new(5);
         let mut piece = random_piece(&mut random, 96, 2);
         piece.rows.truncate(60);
-        let lines = u32::try_from(piece.rows.len()).unwrap();
+        let lines = piece.lines();
         for kind in [CutKind::Half, CutKind::Full] {
             for line in least..=lines {
                 piece.cuts = vec![Cut { line, kind }];
-                let printed = print(family, &job(96, 1), std::slice::from_ref(&piece), &[], |lines| (lines, true));
-                printed.result.as_ref().unwrap();
-                let found = read(family, &printed.stream(), 50).unwrap();
-                assert!(found.pieces == [widened(&piece, head, unused)], "{family}: {kind:?} at {line}");
+                let stream = family(name).write(&job(96, 1), std::slice::from_ref(&piece), |lines| (lines, true));
+                let found = family(name).read(&stream.unwrap(), 50).unwrap();
+                assert!(found.pieces == [widened(&piece, head, unused)], "{name}: {kind:?} at {line}");
             }
         }
     }
@@ -248,19 +226,18 @@ fn made_families_cover_what_there_is() {
 #[test]
 fn resolutions_come_back() {
     let piece = random_piece(&mut Random::new(1), 96, 0);
-    for (family, across, along) in
+    for (name, across, along) in
         [("gantry", 180_000, 360_000), ("footlight", 203_200, 203_200), ("footlight", 180_000, 180_000)]
     {
         let job = JobSpec { dpi_across_milli: across, dpi_along_milli: along, ..job(96, 1) };
-        let stream = print(family, &job, std::slice::from_ref(&piece), &[], |lines| (lines, true)).stream();
-        assert_eq!(read(family, &stream, 99).unwrap().pages[0].dpi_along_milli, Some(along), "{family}");
+        let stream = family(name).write(&job, std::slice::from_ref(&piece), |lines| (lines, true)).unwrap();
+        assert_eq!(family(name).read(&stream, 99).unwrap().pages[0].dpi_along_milli, Some(along), "{name}");
     }
 }
 
 #[test]
 fn streams_are_recognised() {
-    let module = crate::support::module();
-    let score = |family: &str, first: &[u8]| module.readback(family).unwrap().unwrap().recognises(first).unwrap();
+    let score = |name: &str, first: &[u8]| family(name).recognises(first);
     assert_eq!(score("gantry", &[0xC7, 0x91, 0x6A, 0x01, 5]), 95);
     assert_eq!(score("gantry", &[0xC7, 0x91, 0x6A]), 0);
     assert_eq!(score("footlight", b"OVERTURE strips=1"), 95);
