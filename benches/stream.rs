@@ -47,7 +47,7 @@ fn stream(c: &mut Criterion) {
             out.clear();
             let work = run::open(module, &job.printer.driver, |_| {}).expect("a family it has");
             let mut port = Recorder(&mut out, Delivery::WhenWhole);
-            run::print(&job, stock, work, "bench", &mut port, &mut || {}).expect("it prints");
+            run::print(&job, stock, work, "bench", &mut port, &mut || Ok(())).expect("it prints");
             black_box(&out);
         });
     });

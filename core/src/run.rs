@@ -207,7 +207,8 @@ pub fn open(module: &Driver, family: &str, warn: impl Fn(&str) + Send + 'static)
 /// Prints the labels on one stock: every strip of its plan through a driver to a link.
 ///
 /// Memory does not grow with the number of labels: one label's rows are held at a time, and what
-/// the driver is handed at once. `progress` hears of every label handed to the driver.
+/// the driver is handed at once. `progress` hears of every label handed to the driver, and may stop
+/// the job.
 ///
 /// # Errors
 /// Kind `Driver`, `Input` or `Limit` as the driver reports; `Supply`, `Storage` or `Device` when
@@ -219,7 +220,7 @@ pub fn print(
     work: Work,
     name: &str,
     port: &mut dyn Port,
-    progress: &mut dyn FnMut(),
+    progress: &mut dyn FnMut() -> Result<()>,
 ) -> Result<()> {
     let port = ToPort { port, sent: 0 };
     let mut stream = Stream { work, port, certain: 0, begun: 0, before: 0 };
@@ -271,7 +272,13 @@ fn reached(job: &Job, plan: &StockPlan, delivery: Delivery, certain: usize, begu
     }
 }
 
-fn send(job: &Job, plan: &StockPlan, name: &str, stream: &mut Stream<'_>, progress: &mut dyn FnMut()) -> Result<()> {
+fn send(
+    job: &Job,
+    plan: &StockPlan,
+    name: &str,
+    stream: &mut Stream<'_>,
+    progress: &mut dyn FnMut() -> Result<()>,
+) -> Result<()> {
     let spec = job_spec(job, plan, name)?;
     stream.look()?;
     stream.step(&Step::BeginJob(&spec))?;
@@ -386,7 +393,7 @@ fn send_lines(
     first: usize,
     strip: &Strip,
     stream: &mut Stream<'_>,
-    progress: &mut dyn FnMut(),
+    progress: &mut dyn FnMut() -> Result<()>,
 ) -> Result<()> {
     let row_bytes = rows.row_bytes();
     let mut at = Dots::ZERO;
@@ -408,7 +415,7 @@ fn send_lines(
             let lines = u32::try_from(chunk.len() / row_bytes).unwrap_or(0);
             stream.step(&Step::Lines { rows: chunk, count: lines })?;
         }
-        progress();
+        progress()?;
     }
     for next in guides {
         at = guide(at, next, &guide_row, stream)?;

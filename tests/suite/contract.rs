@@ -438,3 +438,32 @@ fn a_closed_pipe_is_no_error() {
     let ran = unread(folder.path(), &["print", "job.toml", "--only", "wrap-24", "--to", "-"]).ended(4);
     assert!(ran.err.contains("cannot be written"), "{}", ran.err);
 }
+
+#[cfg(unix)]
+#[test]
+fn ctrl_c_ends_a_print_in_order() {
+    needs_modules();
+    let folder = folder();
+    let path = folder.path();
+    let mut list = String::from("batch,number,length,od_mm\n");
+    for number in 0..20_000 {
+        list.push_str(&format!("OTTER,{number},5 m,6.2\n"));
+    }
+    std::fs::write(path.join("cables.csv"), list).expect("a file can be written");
+    let before = crate::program::files(path);
+    let mut command = crate::program::command(path);
+    command.args(["print", "cables.csv", "--to", "file:out.pwg"]).stderr(std::process::Stdio::piped());
+    let child = command.spawn().expect("the program starts");
+    // It is at work when its part of a file has grown.
+    let part = path.join(format!("out.pwg.{}.part", child.id()));
+    while std::fs::metadata(&part).map_or(0, |part| part.len()) < 100_000 {
+        std::thread::yield_now();
+    }
+    let kill = std::process::Command::new("kill").args(["-INT", &child.id().to_string()]).status();
+    assert!(kill.expect("this test needs kill (Debian package procps)").success());
+    let output = child.wait_with_output().expect("it ends");
+    let said = String::from_utf8_lossy(&output.stderr);
+    assert_eq!(output.status.code(), Some(4), "{said}");
+    assert!(said.contains("nothing was kept, it stopped after") && said.contains("stopped by Ctrl-C"), "{said}");
+    assert_eq!(crate::program::files(path), before, "nothing is left");
+}

@@ -17,6 +17,7 @@ use clap::Parser;
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::Duration;
 
 /// Most time a driver module may take for an answer where nobody says otherwise.
@@ -54,10 +55,33 @@ pub fn main() -> ExitCode {
 /// The whole life of a process that was started for one driver module. Whoever started it reads
 /// the answers, and is the only one who cares when they cannot be written.
 fn serve_module(path: &Path, folders: &[PathBuf]) -> ExitCode {
+    // Ctrl-C reaches the whole group; the program decides, and ends this process.
+    let _ = ctrlc::set_handler(|| ());
     match tapewright_host::serve(path, folders, io::stdin().lock(), io::stdout()) {
         Ok(()) => ExitCode::SUCCESS,
         Err(_) => ExitCode::from(Kind::Device.exit_code()),
     }
+}
+
+/// Ctrl-C was pressed.
+static STOP: AtomicBool = AtomicBool::new(false);
+
+/// From now on Ctrl-C asks for an end: at the next label the job is given up in order. Pressed again
+/// it ends the program at once, as without this.
+fn heed_ctrl_c() {
+    let asked = || {
+        if STOP.swap(true, Ordering::Relaxed) {
+            std::process::exit(130);
+        }
+        let _ = writeln!(io::stderr(), "stopping at the next label; again to stop at once");
+    };
+    // Where the system does not offer it, Ctrl-C ends the program as ever.
+    let _ = ctrlc::set_handler(asked);
+}
+
+/// An error once Ctrl-C was pressed.
+fn stopped() -> Result<()> {
+    if STOP.load(Ordering::Relaxed) { Err(Error::new(Kind::Device, "stopped by Ctrl-C")) } else { Ok(()) }
 }
 
 /// Why a command ends early.
@@ -141,6 +165,7 @@ fn run(cli: &Cli, talk: &Talk) -> Done {
             proofs::run(&job, &plan, &out, *paper, cli.json, talk)
         }
         Command::Print { job: args, to, only, link_patience, modules } => {
+            heed_ctrl_c();
             let job = load(args, talk)?;
             let plan = job.plan();
             warn_problems(&plan, talk);

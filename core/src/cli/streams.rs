@@ -1,6 +1,6 @@
 //! Printing to a link, and reading a stream back.
 
-use super::{Done, Talk, answer, answer_json};
+use super::{Done, Talk, answer, answer_json, stopped};
 use crate::error::{Doing, Error, Result};
 use crate::job::{Job, Plan, StockPlan};
 use crate::run::{Lines, StripRead, driver_folders, module_for, modules, open, read_back, recognise};
@@ -58,7 +58,10 @@ pub(super) struct Way<'a> {
 pub(super) fn send(job: &Job, plan: &StockPlan, name: &str, way: &Way<'_>, talk: &Talk) -> Result<Sent> {
     let Way { module, link, patience } = *way;
     let bar = talk.bar(plan.slots.len(), "printing");
-    let mut progress = || bar.inc(1);
+    let mut progress = || {
+        bar.inc(1);
+        stopped()
+    };
     let stock = &job.stock(plan).id;
     let doing = || format!("{stock} to {link}");
     let strips = plan.strips.strips.iter();

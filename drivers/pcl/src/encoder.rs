@@ -100,7 +100,7 @@ fn pages_between_cuts(strip: &Strip<'_>) -> Result<VecDeque<u32>, Fault> {
     for cut in strip.cuts {
         if cut.kind == CutKind::Half {
             return Err(Fault::unsupported(format!(
-                "pcl cannot carry half cuts, found one at line {} of strip {}; set between = \"full\" or \"snip\" in the printer profile",
+                "pcl cannot carry half cuts, found one at line {} of strip {}; set between = \"full\" or \"snip\" in the job, or another cutter in the printer profile",
                 cut.line, strip.index
             )));
         }

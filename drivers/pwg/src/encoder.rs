@@ -161,7 +161,7 @@ fn pages_between_cuts(strip: &Strip<'_>) -> Result<VecDeque<Page>, Fault> {
     for cut in strip.cuts {
         if cut.kind == CutKind::Half {
             return Err(Fault::unsupported(format!(
-                "pwg without the cut list cannot carry half cuts, found one at line {} of strip {}; set between = \"full\" or \"snip\" in the printer profile",
+                "pwg without the cut list cannot carry half cuts, found one at line {} of strip {}; set between = \"full\" or \"snip\" in the job, or another cutter in the printer profile",
                 cut.line, strip.index
             )));
         }

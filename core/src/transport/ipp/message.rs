@@ -68,9 +68,9 @@ pub(super) enum Value {
     Other(u8, Vec<u8>),
 }
 
-/// A text of the other side as it may be shown: what commands a terminal becomes visible.
+/// A text of the other side as it may be shown: what commands a terminal becomes a sign of replacement.
 fn plain(text: &str) -> String {
-    text.chars().flat_map(|c| if c.is_control() { c.escape_default().collect::<Vec<_>>() } else { vec![c] }).collect()
+    text.replace(char::is_control, "\u{FFFD}")
 }
 
 impl Value {

@@ -83,7 +83,7 @@ mod tests {
         let error = judge(&reply).unwrap_err();
         assert_eq!(error.kind(), Kind::Input);
         let wanted =
-            "the printer does not take this format (status 0x040a, it says: no\\n; it refuses document-format)";
+            "the printer does not take this format (status 0x040a, it says: no\u{FFFD}; it refuses document-format)";
         assert_eq!(error.to_string(), wanted);
         reply.code = 0x0001;
         assert!(judge(&reply).is_ok());

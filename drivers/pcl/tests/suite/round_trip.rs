@@ -132,7 +132,10 @@ fn cuts_that_cannot_be_said_are_refused_at_every_line() {
     for line in 0..=12 {
         let text = text(CutKind::Half, line);
         assert!(text.contains(&format!("found one at line {line} of strip 0")), "{text}");
-        assert!(text.ends_with("set between = \"full\" or \"snip\" in the printer profile"), "{text}");
+        assert!(
+            text.ends_with("set between = \"full\" or \"snip\" in the job, or another cutter in the printer profile"),
+            "{text}"
+        );
     }
     assert!(text(CutKind::Full, 0).starts_with("pcl cannot carry a full cut before the first line"));
 }
