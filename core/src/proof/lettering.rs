@@ -86,18 +86,8 @@ impl Lettering {
         }
     }
 
-    /// Text broken at blanks into lines no wider than `room` points.
+    /// Text broken into lines no wider than `room` points; see [`super::broken`].
     pub(super) fn broken(&self, text: &str, size: f32, room: f32) -> Vec<String> {
-        let mut lines: Vec<String> = Vec::new();
-        for word in text.split_whitespace() {
-            match lines.last_mut() {
-                Some(line) if self.width(&format!("{line} {word}"), size) <= room => {
-                    line.push(' ');
-                    line.push_str(word);
-                }
-                _ => lines.push(word.to_owned()),
-            }
-        }
-        lines
+        super::broken(text, |line| self.width(line, size) <= room)
     }
 }
