@@ -90,4 +90,17 @@ impl Lettering {
     pub(super) fn broken(&self, text: &str, size: f32, room: f32) -> Vec<String> {
         super::broken(text, |line| self.width(line, size) <= room)
     }
+
+    /// Text, or as much of its beginning as fits into `room` points with an ellipsis.
+    pub(super) fn shortened(&self, text: &str, size: f32, room: f32) -> String {
+        let mut short = text.to_owned();
+        while self.width(&short, size) > room {
+            short.truncate(short.trim_end_matches('…').trim_end().len());
+            if short.pop().is_none() {
+                break;
+            }
+            short.push('…');
+        }
+        short
+    }
 }
