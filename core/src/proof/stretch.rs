@@ -120,9 +120,9 @@ mod tests {
     fn rows_join_and_fold_in_gaps_or_before_a_label_that_would_be_split() {
         // Lead 178, gap 22, trail 11.
         let (five, ends) = strip(Between::Half, &[500; 5]);
-        assert_eq!(rows(&five, &ends, 1275), [0..1211, 1211..2255, 2255..five.length.0 as usize]);
+        assert_eq!(rows(&five, &ends, 1275), [0..1211, 1211..2255, 2255..lines(five.length)]);
         let (long, ends) = strip(Between::Half, &[1250, 40]);
-        assert_eq!(rows(&long, &ends, 1275), [0..178, 178..1439, 1439..long.length.0 as usize]);
+        assert_eq!(rows(&long, &ends, 1275), [0..178, 178..1439, 1439..lines(long.length)]);
         let (longer, ends) = strip(Between::Half, &[3000]);
         assert_eq!(rows(&longer, &ends, 1275), [0..1275, 1275..2550, 2550..3189]);
     }

@@ -13,7 +13,7 @@ fn bitmap(zone: usize, length: usize) -> Bitmap {
             seed ^= seed << 13;
             seed ^= seed >> 7;
             seed ^= seed << 17;
-            if seed % 3 == 0 {
+            if seed.is_multiple_of(3) {
                 bitmap.set(line, dot);
             }
         }
@@ -31,7 +31,8 @@ fn picture_of(
     let (printer, stock) = (catalogue.printer(printer).unwrap(), catalogue.stock(stock).unwrap());
     let rules = Rules::new(printer, stock, between);
     let zone = lines(printer.zone(stock).unwrap().1);
-    let strip = Strip::new(&rules, &lengths.iter().map(|&length| Dots(length as i64)).collect::<Vec<_>>());
+    let strip =
+        Strip::new(&rules, &lengths.iter().map(|&length| Dots(i64::try_from(length).unwrap())).collect::<Vec<_>>());
     let label = |&length| PictureLabel { bitmap: bitmap(zone, length), caption: CAPTION.into() };
     let labels = lengths.iter().map(label).collect();
     check(&StripPicture { title: "strip 1 of 1".into(), printer, stock, strip: &strip, labels });

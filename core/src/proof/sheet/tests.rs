@@ -66,7 +66,7 @@ fn small_labels_stand_in_columns_and_long_ones_do_not() {
     let lefts = |lines: usize| {
         let sheet = sheet(Paper::A4, TAPE, &[lines; 24], same);
         let pages = sheet.pages(&lettering);
-        let mut lefts: Vec<i32> = places(&pages).iter().map(|(_, _, [left, ..])| *left as i32).collect();
+        let mut lefts: Vec<u32> = places(&pages).iter().map(|(_, _, [left, ..])| left.to_bits()).collect();
         lefts.sort_unstable();
         lefts.dedup();
         (lefts.len(), pages.len())
