@@ -2,6 +2,7 @@
 
 use crate::jobs::load;
 use crate::program::{files, folder, needs_modules, run};
+use crate::sources;
 use serde_json::Value;
 use std::path::Path;
 
@@ -57,6 +58,20 @@ fn the_demo_makes_what_it_says() {
         assert!(summary.contains(words), "summary.txt does not say `{words}`: {summary}");
     }
     assert_eq!(summary.matches("read back, feeds").count(), 3, "every stream was read back: {summary}");
+}
+
+/// The picture in the README is the one that the demo draws, to the byte.
+#[test]
+fn the_picture_in_the_readme_is_what_the_demo_draws() {
+    let folder = folder();
+    demo(folder.path());
+    let shown = "core/data/demo/strip.png";
+    let readme = std::fs::read_to_string(sources::root().join("README.md")).expect("the README");
+    assert!(readme.contains(&format!("]({shown})")), "README.md does not show {shown}");
+    let drawn = "demo/proof/strip-0004-wrap-24.png";
+    let read = |path: &Path| std::fs::read(path).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
+    let same = read(&sources::root().join(shown)) == read(&folder.path().join(drawn));
+    assert!(same, "{shown} is not what the demo draws: copy {drawn} there, and look at it");
 }
 
 /// The job it leaves gives the same estimate again, and the same demo gives the same bytes.

@@ -2,13 +2,18 @@
 //! FreeType measures the letters; and against a second reader of PCL. `tests/outside/` holds the checkers.
 
 use crate::jobs::load;
+use crate::pbm::Pbm;
 use crate::program::{files, folder, needs_modules, run};
 use crate::streams::all;
 use crate::{python, sources};
 use std::ffi::OsString;
-use std::path::Path;
-use tapewright::font::Style;
+use std::path::{Path, PathBuf};
+use tapewright::bitmap::Bitmap;
+use tapewright::font::{Pen, Style};
+use tapewright::job::Job;
 use tapewright::layout::Turn;
+use tapewright::raster::Raster;
+use tapewright::unit::Dpi;
 
 #[test]
 fn libcupsimage_reads_what_readback_reads() {
@@ -107,6 +112,67 @@ fn the_sheet_is_at_true_size() {
             python::refuses("proof_pdf.py", arguments(millimetres + off), "the first label is");
         }
     }
+}
+
+/// The demo's labels as files for the checker of the sheet: rasters as they read, and `labels.txt`.
+fn rasters(job: &Job, to: &Path) -> Vec<PathBuf> {
+    let mut raster = Raster::new(Pen::new(job.fonts()));
+    let (mut paths, mut list) = (Vec::new(), String::new());
+    let printer = &job.printer;
+    for stock in &job.plan().stocks {
+        let media = job.stock(stock);
+        let (first, zone) = printer.zone(media).expect("a zone");
+        let up = printer.across.length(first - printer.stock_edge(media) + zone);
+        for &slot in &stock.slots {
+            let mut bitmap = Bitmap::new(0, 0);
+            raster.draw(&job.lay_out(stock, slot).expect("a layout"), false, &mut bitmap);
+            let mut picture = Pbm::blank(bitmap.dots(), bitmap.lines());
+            for line in 0..bitmap.lines() {
+                (0..bitmap.dots()).filter(|&dot| bitmap.get(line, dot)).for_each(|dot| picture.set(line, dot));
+            }
+            let path = to.join(format!("label-{:04}.pbm", paths.len() + 1));
+            picture.write(&path);
+            paths.push(path);
+            let dpi = |dpi: Dpi| f64::from(dpi.milli()) / 1000.0;
+            let above = (media.width - up).mm();
+            list += &format!("{} {} {} {above}\n", dpi(printer.along), dpi(printer.across), media.width.mm());
+        }
+    }
+    std::fs::write(to.join("labels.txt"), list).expect("a file can be written");
+    paths
+}
+
+/// Poppler draws the sheet, and every dot of every label lies where its raster has it, in list order.
+#[test]
+fn the_sheet_has_every_dot_in_its_place() {
+    let folder = folder();
+    let path = folder.path();
+    for name in ["cables.csv", "job.toml"] {
+        let from = sources::root().join("core/data/demo").join(name);
+        std::fs::copy(&from, path.join(name)).unwrap_or_else(|error| panic!("{}: {error}", from.display()));
+    }
+    let job = load(&path.join("job.toml"));
+    let labels = path.join("labels");
+    std::fs::create_dir(&labels).expect("a folder");
+    let rasters = rasters(&job, &labels);
+    for paper in ["a4", "letter"] {
+        run(path, ["proof", "job.toml", "--out", paper, "--paper", paper, "--quiet"]).ended(0);
+        let said = python::check("proof_labels.py", [path.join(paper).join("labels.pdf"), labels.clone()]);
+        assert!(said.starts_with("44 labels, ") && rasters.len() == 44, "{said}");
+    }
+    let check = || [path.join("a4").join("labels.pdf"), labels.clone()];
+    // The checker itself: one dot that is not there, and two ends changed for one another.
+    let bytes = std::fs::read(&rasters[20]).expect("a picture");
+    let mut bad = bytes.clone();
+    let middle = bad.len() / 2;
+    bad[middle] ^= 0x10;
+    std::fs::write(&rasters[20], &bad).expect("a picture can be written");
+    python::refuses("proof_labels.py", check(), "label 21: 1 dots differ");
+    std::fs::write(&rasters[20], &bytes).expect("a picture can be written");
+    let (one, other) = (std::fs::read(&rasters[1]).expect("a picture"), std::fs::read(&rasters[2]).expect("a picture"));
+    std::fs::write(&rasters[1], other).expect("a picture can be written");
+    std::fs::write(&rasters[2], one).expect("a picture can be written");
+    python::refuses("proof_labels.py", check(), "label 2: ");
 }
 
 /// Text set once on one label, printed and measured by FreeType.

@@ -41,6 +41,13 @@ impl Pbm {
         picture
     }
 
+    /// Writes it as [`Pbm::read`] reads it.
+    pub(crate) fn write(&self, path: &Path) {
+        let mut bytes = format!("P4 {} {}\n", self.dots, self.rows.len()).into_bytes();
+        self.rows.iter().for_each(|row| bytes.extend(row));
+        std::fs::write(path, bytes).unwrap_or_else(|error| panic!("{}: {error}", path.display()));
+    }
+
     pub(crate) fn set(&mut self, line: usize, dot: usize) {
         assert!(dot < self.dots, "dot {dot} of {}", self.dots);
         self.rows[line][dot / 8] |= 0x80 >> (dot % 8);

@@ -89,14 +89,24 @@ fn one(job: &Job, stock: &StockPlan, label: usize, raster: &mut Raster<'_>, shee
     let cable = job.cable(slot);
     let name = job.name(cable);
     let length = job.printer.along.length(layout.along);
-    let mut caption = vec![
-        format!("row {} · {name} · {} end", cable.row(), slot.end.word()),
-        format!("{} · {:.1} mm · {}", job.reason(stock, slot), length.mm(), legibility(job, &layout)),
+    let mut about = vec![
+        job.reason(stock, slot),
+        format!("row {}", cable.row()),
+        format!("{:.1} mm long", length.mm()),
+        legibility(job, &layout),
     ];
-    if !layout.notes.is_empty() {
-        caption.push(format!("note: {}", layout.notes.join("; ")));
+    if media.mirrored {
+        about.push("shown as it reads, printed mirrored".to_owned());
     }
-    sheet.add(&SheetLabel { printer: &job.printer, stock: media, bitmap: &read, caption });
+    about.extend(layout.notes.iter().map(|note| format!("note: {note}")));
+    sheet.add(&SheetLabel {
+        printer: &job.printer,
+        stock: media,
+        bitmap: &read,
+        cable: cable.row(),
+        name: format!("{name} {}", slot.end.word()),
+        about,
+    });
     if media.mirrored {
         read.mirror();
     }

@@ -7,11 +7,38 @@ use crate::font::{Fonts, Pen, Size, Style};
 /// Black.
 pub(super) const BLACK: u8 = 0;
 /// Paper of the page around the tape.
-pub(super) const PAGE: u8 = 226;
+pub(super) const PAGE: u8 = 228;
 /// Blank tape.
 pub(super) const TAPE: u8 = 255;
-/// Bars beside the tape.
-pub(super) const GREY: u8 = 150;
+/// Bars beside the tape: dark enough to be told from the page in dim light.
+pub(super) const GREY: u8 = 90;
+
+/// Words are drawn this many times finer than pixels and averaged, so that small ones stay legible.
+const FINE: usize = 3;
+
+/// Text as it is drawn: what no face has is a question mark.
+fn shown(fonts: &Fonts, text: &str) -> String {
+    let known = |c: char| fonts.measure(c.encode_utf8(&mut [0; 4]), Style::Normal).is_ok();
+    text.chars().map(|c| if known(c) { c } else { '?' }).collect()
+}
+
+/// Width of text at a cap height, both in pixels.
+#[allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    clippy::cast_precision_loss,
+    reason = "picture sizes"
+)]
+pub(super) fn width_of(fonts: &Fonts, text: &str, cap: usize) -> usize {
+    let measure = fonts.measure(&shown(fonts, text), Style::Normal).unwrap_or_default();
+    (measure.width * cap as f64).ceil() as usize
+}
+
+/// Text broken at blanks into lines no wider than `room` pixels, a word wider than that anywhere.
+/// Nothing of the text is lost; only a single character may be wider.
+pub(super) fn broken(fonts: &Fonts, text: &str, cap: usize, room: usize) -> Vec<String> {
+    super::broken(text, |line| width_of(fonts, line, cap) <= room)
+}
 
 /// 8-bit grey pixels, row 0 at the top.
 pub(super) struct Canvas<'f> {
@@ -25,6 +52,10 @@ pub(super) struct Canvas<'f> {
 impl<'f> Canvas<'f> {
     pub(super) fn new(width: usize, height: usize, fonts: &'f Fonts) -> Self {
         Self { width, height, pixels: vec![PAGE; width * height], pen: Pen::new(fonts), fonts }
+    }
+
+    pub(super) const fn fonts(&self) -> &'f Fonts {
+        self.fonts
     }
 
     /// Fills a rectangle; what lies outside is left out.
@@ -51,44 +82,52 @@ impl<'f> Canvas<'f> {
         }
     }
 
-    /// Writes text with its baseline on row `y`, `cap` pixels high, no wider than `room`; its width.
+    /// Writes text with its baseline on row `y`, `cap` pixels high; what it takes along the row.
     ///
-    /// Text that does not fit is shortened with an ellipsis; where nothing fits, nothing is written.
-    pub(super) fn text(&mut self, text: &str, (x, y): (usize, usize), cap: usize, room: usize) -> usize {
-        let mut text: String = text
-            .chars()
-            .map(|c| if self.fonts.measure(c.encode_utf8(&mut [0; 4]), Style::Normal).is_ok() { c } else { '?' })
-            .collect();
-        let width = |text: &str| self.width_of(text, cap);
-        if width(&text) > room {
-            while !text.is_empty() && width(&format!("{text}…")) > room {
-                text.pop();
-            }
-            if text.is_empty() {
-                return 0;
-            }
-            text.push('…');
-        }
-        let wide = width(&text);
-        let mut ink = Bitmap::new(cap * 2, wide + 2);
-        let size = Size { style: Style::Normal, cap: i64::try_from(cap).unwrap_or(7), ratio_milli: 1000 };
+    /// What lies outside the picture is left out: break the text first.
+    pub(super) fn text(&mut self, text: &str, (x, y): (usize, usize), cap: usize) -> usize {
+        let text = shown(self.fonts, text);
+        let wide = width_of(self.fonts, &text, cap);
         let below = cap / 2;
-        self.pen.draw(&text, size, &mut ink, (0, i64::try_from(below).unwrap_or(0)));
-        let top = (y + below + 1).saturating_sub(ink.dots());
-        self.dots(&ink, 0..ink.lines(), (x, top), (1, 1));
+        let (columns, rows) = (wide + 2, cap * 2);
+        let mut ink = Bitmap::new(rows * FINE, columns * FINE);
+        let whole = |pixels: usize| i64::try_from(pixels * FINE).unwrap_or(i64::MAX);
+        let size = Size { style: Style::Normal, cap: whole(cap), ratio_milli: 1000 };
+        self.pen.draw(&text, size, &mut ink, (0, whole(below)));
+        let top = (y + below + 1).saturating_sub(rows);
+        for row in 0..rows {
+            for column in 0..columns {
+                let dots = (0..FINE * FINE)
+                    .filter(|nth| ink.get(column * FINE + nth / FINE, (rows - 1 - row) * FINE + nth % FINE))
+                    .count();
+                if dots > 0 {
+                    self.darken(x + column, top + row, dots);
+                }
+            }
+        }
         wide
     }
 
-    /// Width of text at a cap height, in pixels.
-    #[allow(
-        clippy::cast_possible_truncation,
-        clippy::cast_sign_loss,
-        clippy::cast_precision_loss,
-        reason = "picture sizes"
-    )]
-    pub(super) fn width_of(&self, text: &str, cap: usize) -> usize {
-        let measure = self.fonts.measure(text, Style::Normal).unwrap_or_default();
-        (measure.width * cap as f64).ceil() as usize
+    /// Inks a pixel by `dots` of the finer dots it holds.
+    #[allow(clippy::cast_possible_truncation, reason = "a share of 255")]
+    fn darken(&mut self, x: usize, y: usize, dots: usize) {
+        if x < self.width && y < self.height {
+            let pixel = &mut self.pixels[y * self.width + x];
+            *pixel -= (usize::from(*pixel) * dots / (FINE * FINE)) as u8;
+        }
+    }
+
+    /// A filled triangle as high as wide, pointing right or up.
+    pub(super) fn arrow(&mut self, (x, y): (usize, usize), size: usize, up: bool) {
+        for nth in 0..size {
+            // From its point to its back it grows by one pixel each two.
+            let (long, inset) = ((nth | 1).min(size), (size - (nth | 1).min(size)) / 2);
+            if up {
+                self.fill(x + inset, y + nth, long, 1, BLACK);
+            } else {
+                self.fill(x + size - 1 - nth, y + inset, 1, long, BLACK);
+            }
+        }
     }
 
     /// The picture as PNG with its pixel density, so that it opens and prints at true size.

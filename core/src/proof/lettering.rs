@@ -86,18 +86,21 @@ impl Lettering {
         }
     }
 
-    /// Text broken at blanks into lines no wider than `room` points.
+    /// Text broken into lines no wider than `room` points; see [`super::broken`].
     pub(super) fn broken(&self, text: &str, size: f32, room: f32) -> Vec<String> {
-        let mut lines: Vec<String> = Vec::new();
-        for word in text.split_whitespace() {
-            match lines.last_mut() {
-                Some(line) if self.width(&format!("{line} {word}"), size) <= room => {
-                    line.push(' ');
-                    line.push_str(word);
-                }
-                _ => lines.push(word.to_owned()),
+        super::broken(text, |line| self.width(line, size) <= room)
+    }
+
+    /// Text, or as much of its beginning as fits into `room` points with an ellipsis.
+    pub(super) fn shortened(&self, text: &str, size: f32, room: f32) -> String {
+        let mut short = text.to_owned();
+        while self.width(&short, size) > room {
+            short.truncate(short.trim_end_matches('…').trim_end().len());
+            if short.pop().is_none() {
+                break;
             }
+            short.push('…');
         }
-        lines
+        short
     }
 }

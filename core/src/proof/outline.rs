@@ -5,19 +5,22 @@
 
 use crate::bitmap::Bitmap;
 use std::collections::BTreeMap;
+use std::ops::Range;
 
 /// A corner: line edge `0..=lines`, dot edge `0..=dots` counted from dot 0.
 pub(super) type Corner = (usize, usize);
 
-/// Traces lines `lines` of a bitmap; corners count from the first of them. Each polygon is closed,
-/// without its first corner repeated.
-pub(super) fn outlines(bitmap: &Bitmap, lines: std::ops::Range<usize>) -> Vec<Vec<Corner>> {
-    let ink = |line: usize, dot: usize| lines.contains(&(line + lines.start)) && bitmap.get(line + lines.start, dot);
+/// Traces lines `lines` and dots `dots` of a bitmap; corners count from the first of them. Each
+/// polygon is closed, without its first corner repeated.
+pub(super) fn outlines(bitmap: &Bitmap, lines: &Range<usize>, dots: &Range<usize>) -> Vec<Vec<Corner>> {
+    let ink = |line: usize, dot: usize| {
+        line < lines.len() && dot < dots.len() && bitmap.get(line + lines.start, dot + dots.start)
+    };
     // Every edge between ink and blank, directed so that ink lies on its left.
     let mut edges: BTreeMap<Corner, Vec<Corner>> = BTreeMap::new();
     let mut edge = |from: Corner, to: Corner| edges.entry(from).or_default().push(to);
     for line in 0..lines.len() {
-        for dot in (0..bitmap.dots()).filter(|&dot| ink(line, dot)) {
+        for dot in (0..dots.len()).filter(|&dot| ink(line, dot)) {
             if dot == 0 || !ink(line, dot - 1) {
                 edge((line, dot), (line + 1, dot));
             }
@@ -93,11 +96,12 @@ mod tests {
                     }
                 }
             }
-            for part in [0..lines, lines / 3..lines] {
-                let polygons = outlines(&bitmap, part.clone());
+            for (part, across) in [(0..lines, 0..dots), (lines / 3..lines, dots / 4..dots - dots / 5)] {
+                let polygons = outlines(&bitmap, &part, &across);
                 for line in 0..part.len() {
-                    for dot in 0..dots {
-                        assert_eq!(filled(&polygons, line, dot), bitmap.get(line + part.start, dot), "{line} {dot}");
+                    for dot in 0..across.len() {
+                        let wanted = bitmap.get(line + part.start, dot + across.start);
+                        assert_eq!(filled(&polygons, line, dot), wanted, "{line} {dot}");
                     }
                 }
             }
@@ -108,6 +112,6 @@ mod tests {
     fn a_box_has_four_corners() {
         let mut bitmap = Bitmap::new(9, 9);
         bitmap.fill(2, 4, 3, 5);
-        assert_eq!(outlines(&bitmap, 0..9), [vec![(2, 3), (6, 3), (6, 8), (2, 8)]]);
+        assert_eq!(outlines(&bitmap, &(0..9), &(0..9)), [vec![(2, 3), (6, 3), (6, 8), (2, 8)]]);
     }
 }

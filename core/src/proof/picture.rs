@@ -1,13 +1,17 @@
-//! A strip as a picture: true dots on the tape; cuts, waste and a ruler beside it, never on it.
+//! A strip as a picture: true dots on the tape; names, cuts, waste and a ruler beside it, never on it.
 
-use super::canvas::{BLACK, Canvas, GREY, TAPE};
+use super::canvas::{BLACK, Canvas, TAPE, broken, width_of};
+use super::caption::{Captions, Part, captions};
+use super::legend::{self, Mark};
+use super::stretch::{Waste, lines, rows, wastes};
 use crate::bitmap::Bitmap;
 use crate::error::{Error, Result};
 use crate::font::Fonts;
 use crate::media::{Printer, Stock};
 use crate::raster::snip_guide;
-use crate::strip::{Cut, Strip};
+use crate::strip::Strip;
 use crate::unit::{Dots, Dpi, Micrometres};
+use std::fmt::Write as _;
 use std::ops::Range;
 
 /// A label on a strip.
@@ -34,51 +38,72 @@ pub struct StripPicture<'a> {
 
 /// Longest piece of a strip in one row of the picture.
 const ROW: Micrometres = Micrometres(180_000);
-/// Pixels around everything.
-const EDGE: usize = 40;
-/// Cap height of captions, in pixels.
-const CAP: usize = 16;
-/// Of the title.
-const TITLE_CAP: usize = 22;
-/// From the tape to the marks below it, and their heights.
-const TICKS: usize = 26;
-const BARS: usize = 22;
-const RULER: usize = 46;
-/// Between two rows.
-const BETWEEN: usize = 34;
+/// Least room for words.
+const LEAST: Micrometres = Micrometres(100_000);
 
-/// Kinds of waste drawn as bars: name, and how its bar is filled.
-#[derive(Clone, Copy, PartialEq, Eq)]
-enum Waste {
-    Lead,
-    Gap,
-    Trail,
-    Pad,
+const MIRRORED: &str = "Mirrored print: shown as it is printed, it reads right from the other side.";
+
+/// Sizes off the tape in pixels, so that at any density they print alike.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Sizes {
+    /// Blank around everything.
+    edge: usize,
+    /// Cap heights: of captions, of the title, of the ruler's numbers.
+    pub(super) cap: usize,
+    title: usize,
+    small: usize,
+    /// Between words and their neighbours.
+    pub(super) gap: usize,
+    /// Cuts: how far they reach out above and below the tape, and how thick they are.
+    notch: usize,
+    cuts: usize,
+    pub(super) thin: usize,
+    pub(super) thick: usize,
+    /// Bars of waste: height, and period of their pattern.
+    pub(super) bar: usize,
+    pub(super) pattern: usize,
+    /// The longest tick of the ruler.
+    tick: usize,
+    /// Arrows; and the width of a mark in the legend.
+    pub(super) arrow: usize,
+    pub(super) mark: usize,
+    /// Between two rows.
+    between: usize,
 }
 
-impl Waste {
-    const fn name(self) -> &'static str {
-        match self {
-            Self::Lead => "lead",
-            Self::Gap => "gap",
-            Self::Trail => "trail",
-            Self::Pad => "pad",
+impl Sizes {
+    /// Sizes for a density in pixels a metre.
+    fn new(density: u32) -> Self {
+        let micrometres =
+            |length: u64| usize::try_from((u64::from(density) * length + 500_000) / 1_000_000).unwrap_or(1).max(1);
+        Self {
+            edge: micrometres(4000),
+            cap: micrometres(1900),
+            title: micrometres(2700),
+            small: micrometres(1500),
+            gap: micrometres(900),
+            notch: micrometres(1100),
+            cuts: micrometres(2000),
+            thin: micrometres(210),
+            thick: micrometres(420),
+            bar: micrometres(1100),
+            pattern: micrometres(560).max(3),
+            tick: micrometres(1200),
+            arrow: micrometres(1600) | 1,
+            mark: micrometres(3000),
+            between: micrometres(3000),
         }
     }
 
-    /// Whether column `x` of row `y` of its bar is dark: told apart without colour.
-    const fn dark(self, x: usize, y: usize) -> bool {
-        match self {
-            Self::Lead => (x + y) % 8 < 3,
-            Self::Gap => true,
-            Self::Trail => x % 6 < 2,
-            Self::Pad => y % 6 < 2,
-        }
+    /// From one baseline to the next.
+    const fn line(cap: usize) -> usize {
+        cap * 17 / 10
     }
-}
 
-fn dots(length: Dots) -> usize {
-    usize::try_from(length.0).unwrap_or(0)
+    /// Height of a row below the tape.
+    const fn below(&self) -> usize {
+        self.cuts + self.bar + self.gap / 2 + self.tick + self.small * 2
+    }
 }
 
 /// Pixels a line and a dot take, whole numbers, so that dots stay true and lengths in proportion.
@@ -96,336 +121,292 @@ fn per_metre(dpi: Dpi, pixels: usize) -> u32 {
     u32::try_from((scaled * 10 + 127) / 254).unwrap_or(u32::MAX)
 }
 
-/// Height of the head of a picture.
-const fn head(stock: &Stock) -> usize {
-    EDGE + TITLE_CAP * 2 + if stock.mirrored { CAP * 3 } else { CAP }
-}
-
-/// Where the strip goes on in the next row: in the middle of gaps, or anywhere in a label that is too long.
-fn rows(picture: &StripPicture<'_>, ends: &[Dots]) -> Vec<Range<usize>> {
-    let longest = dots(picture.printer.along.dots_within(ROW)).max(1);
-    let length = dots(picture.strip.length);
-    let starts = &picture.strip.starts;
-    let gaps: Vec<usize> =
-        ends.iter().zip(starts.iter().skip(1)).map(|(&end, &start)| dots(Dots((end.0 + start.0) / 2))).collect();
-    let mut rows = Vec::new();
-    let mut at = 0;
-    while at < length {
-        let most = at + longest;
-        let end = if most >= length {
-            length
-        } else {
-            gaps.iter().copied().filter(|&gap| gap > at && gap <= most).max().unwrap_or(most)
-        };
-        rows.push(at..end);
-        at = end;
+/// What the strip is and where its tape goes, in words.
+fn head(picture: &StripPicture<'_>) -> Vec<String> {
+    let (strip, along) = (picture.strip, picture.printer.along);
+    let mm = |length: Dots| format!("{:.1}", along.length(length).mm());
+    let count = strip.starts.len();
+    let mut sum = format!(
+        "{count} {} on {} mm of tape: labels {}",
+        if count == 1 { "label" } else { "labels" },
+        mm(strip.length),
+        mm(strip.ledger.label)
+    );
+    for kind in Waste::ALL.into_iter().filter(|kind| kind.of(strip) > Dots::ZERO) {
+        let _ = write!(sum, ", {} {}", kind.name(), mm(kind.of(strip)));
     }
-    rows
-}
-
-/// Every stretch of waste of the strip.
-fn wastes(strip: &Strip, ends: &[Dots]) -> Vec<(Waste, Range<usize>)> {
-    let mut wastes = vec![(Waste::Lead, 0..dots(strip.ledger.lead))];
-    let gaps = i64::try_from(ends.len()).unwrap_or(1) - 1;
-    let gap = if gaps > 0 { Dots(strip.ledger.gap.0 / gaps) } else { Dots::ZERO };
-    let mut after = |from: Dots, to: Dots, kind: Waste, own: Dots| {
-        // What is longer than its own share is pad, right after the label.
-        let pad = (to - from - own).max(Dots::ZERO);
-        wastes.push((Waste::Pad, dots(from)..dots(from + pad)));
-        wastes.push((kind, dots(from + pad)..dots(to)));
-    };
-    for (&end, &start) in ends.iter().zip(strip.starts.iter().skip(1)) {
-        after(end, start, Waste::Gap, gap);
+    let mut head = vec![sum];
+    if picture.stock.mirrored {
+        head.push(MIRRORED.to_owned());
     }
-    if let Some(&end) = ends.last() {
-        after(end, strip.length, Waste::Trail, strip.ledger.trail);
-    }
-    wastes.retain(|(_, range)| !range.is_empty());
-    wastes
+    head
 }
 
 /// Draws a strip as PNG, at whole pixels a dot and with its pixel density, so that it prints true.
 ///
 /// # Errors
-/// Kind `Limit`: too large a picture.
+/// Kind `Limit`: too large a picture. Kind `Bug`: not one label for each start of the strip.
 pub fn strip_png(picture: &StripPicture<'_>) -> Result<Vec<u8>> {
-    let (printer, strip) = (picture.printer, picture.strip);
-    let ends: Vec<Dots> =
-        strip.starts.iter().zip(&picture.labels).map(|(&start, label)| start + label.bitmap.size().1).collect();
-    if ends.len() != strip.starts.len() {
-        return Err(Error::bug(format!(
-            "{} labels for {} places on a strip",
-            picture.labels.len(),
-            strip.starts.len()
-        )));
-    }
     let fonts = Fonts::embedded();
-    let scale = scale(printer);
-    let rows = rows(picture, &ends);
-    let tape = dots(printer.across.dots_nearest(picture.stock.width)) * scale.1;
-    let row_height = CAP * 2 + tape + TICKS + BARS + RULER + BETWEEN;
-    let widest = rows.iter().map(ExactSizeIterator::len).max().unwrap_or(0) * scale.0;
-    let head = head(picture.stock);
-    let width = EDGE * 2 + widest.max(1400);
-    let mut canvas = Canvas::new(width, head + row_height * rows.len() + CAP * 2 + EDGE, &fonts);
-    canvas.text(&picture.title, (EDGE, EDGE + TITLE_CAP), TITLE_CAP, width - EDGE * 2);
-    if picture.stock.mirrored {
-        let note = "mirrored print: shown as it is printed, it reads right from the other side";
-        canvas.text(note, (EDGE, EDGE + TITLE_CAP * 2 + CAP), CAP, width - EDGE * 2);
-    }
-    let wastes = wastes(strip, &ends);
-    for (nth, row) in rows.iter().enumerate() {
-        let frame = Frame { row, x: EDGE, y: head + nth * row_height, scale, tape };
-        frame.draw(&mut canvas, picture, &ends, &wastes, nth + 1 == rows.len());
-    }
-    legend(&mut canvas, head + row_height * rows.len() + CAP, picture);
-    canvas.png((per_metre(printer.along, scale.0), per_metre(printer.across, scale.1)))
+    let setting = Setting::new(picture, &fonts)?;
+    setting.drawn(&fonts).png(setting.density)
 }
 
-/// One row of the picture: a stretch of the strip, and where it stands.
-struct Frame<'r> {
-    row: &'r Range<usize>,
+/// One row of the picture: a stretch of the strip, and where its tape stands.
+struct Frame {
+    row: Range<usize>,
     x: usize,
-    y: usize,
-    scale: (usize, usize),
-    tape: usize,
+    /// The upper edge of the tape.
+    top: usize,
+    scale: usize,
 }
 
-impl Frame<'_> {
+impl Frame {
     /// The pixel column of a line, if the row shows it; the end of the row counts.
     fn column(&self, line: usize) -> Option<usize> {
-        (self.row.start..=self.row.end).contains(&line).then(|| self.x + (line - self.row.start) * self.scale.0)
+        (self.row.start..=self.row.end).contains(&line).then(|| self.x + (line - self.row.start) * self.scale)
     }
 
     /// The part of a stretch the row shows, as pixel columns.
     fn columns(&self, stretch: &Range<usize>) -> Option<Range<usize>> {
         let (start, end) = (stretch.start.max(self.row.start), stretch.end.min(self.row.end));
         (start < end)
-            .then(|| self.x + (start - self.row.start) * self.scale.0..self.x + (end - self.row.start) * self.scale.0)
+            .then(|| self.x + (start - self.row.start) * self.scale..self.x + (end - self.row.start) * self.scale)
+    }
+}
+
+/// Where everything stands before anything is drawn.
+struct Setting<'p> {
+    picture: &'p StripPicture<'p>,
+    density: (u32, u32),
+    sizes: Sizes,
+    scale: (usize, usize),
+    width: usize,
+    height: usize,
+    /// Words with their cap height and baseline.
+    words: Vec<(String, usize, (usize, usize))>,
+    frames: Vec<Frame>,
+    /// Pixel rows of tape.
+    tape: usize,
+    /// From the upper edge of the tape to that of the printable zone, in pixels.
+    zone: usize,
+    marks: Vec<(Mark, &'static str, (usize, usize))>,
+    wastes: Vec<(Waste, Range<usize>)>,
+}
+
+impl<'p> Setting<'p> {
+    fn new(picture: &'p StripPicture<'p>, fonts: &Fonts) -> Result<Self> {
+        let (printer, strip) = (picture.printer, picture.strip);
+        if picture.labels.len() != strip.starts.len() {
+            return Err(Error::bug(format!(
+                "{} labels for {} places on a strip",
+                picture.labels.len(),
+                strip.starts.len()
+            )));
+        }
+        let ends: Vec<Dots> =
+            strip.starts.iter().zip(&picture.labels).map(|(&start, label)| start + label.bitmap.size().1).collect();
+        let scale = scale(printer);
+        let density = (per_metre(printer.along, scale.0), per_metre(printer.across, scale.1));
+        let sizes = Sizes::new(density.0.min(density.1));
+        let rows = rows(strip, &ends, lines(printer.along.dots_within(ROW)));
+        let widest = rows.iter().map(ExactSizeIterator::len).max().unwrap_or(0) * scale.0;
+        let least = lines(printer.along.dots_within(LEAST)) * scale.0;
+        let room = widest.max(least);
+        let width = room + sizes.edge * 2;
+
+        let mut words = Vec::new();
+        let mut y = sizes.edge;
+        let mut write = |y: &mut usize, text: &str, cap: usize| {
+            for line in broken(fonts, text, cap, room) {
+                words.push((line, cap, (sizes.edge, *y + cap)));
+                *y += Sizes::line(cap);
+            }
+        };
+        write(&mut y, &picture.title, sizes.title);
+        for line in head(picture) {
+            write(&mut y, &line, sizes.cap);
+        }
+        y += sizes.gap * 2;
+
+        let mut frames: Vec<Frame> =
+            rows.into_iter().map(|row| Frame { row, x: sizes.edge, top: 0, scale: scale.0 }).collect();
+        let captions = Self::captions(picture, fonts, &sizes, &frames, &ends, width);
+        let above = captions.lines * Sizes::line(sizes.cap) + sizes.gap / 2 + sizes.notch;
+        let tape = lines(printer.across.dots_nearest(picture.stock.width)) * scale.1;
+        for frame in &mut frames {
+            frame.top = y + above;
+            y += above + tape + sizes.below() + sizes.between;
+        }
+        for placed in &captions.placed {
+            let base = frames[placed.row].top - sizes.notch - sizes.gap / 2;
+            for (nth, line) in placed.lines.iter().rev().enumerate() {
+                words.push((line.clone(), sizes.cap, (placed.x, base - nth * Sizes::line(sizes.cap))));
+            }
+        }
+        y = Self::key(fonts, &captions.key, &sizes, (room, y), &mut words);
+
+        let base = y + sizes.gap + sizes.cap;
+        let marks: Vec<_> = legend::set(fonts, legend::marks(strip, frames.len()), &sizes, room)
+            .into_iter()
+            .map(|(mark, text, x, line)| (mark, text, (sizes.edge + x, base + line * Sizes::line(sizes.cap))))
+            .collect();
+        let height = marks.last().map_or(y, |&(_, _, (_, base))| base) + sizes.cap / 2 + sizes.edge;
+
+        // The zone's upper edge is counted from the dot-0 side, which lies below.
+        let zone_dots = picture.labels.first().map_or(0, |label| label.bitmap.dots());
+        let first =
+            printer.zone(picture.stock).map_or(Dots::ZERO, |(first, _)| first) - printer.stock_edge(picture.stock);
+        let zone = tape.saturating_sub((lines(first) + zone_dots) * scale.1);
+        let wastes = wastes(strip, &ends);
+        Ok(Self { picture, density, sizes, scale, width, height, words, frames, tape, zone, marks, wastes })
     }
 
-    fn draw(
-        &self,
-        canvas: &mut Canvas<'_>,
+    fn captions(
         picture: &StripPicture<'_>,
+        fonts: &Fonts,
+        sizes: &Sizes,
+        frames: &[Frame],
         ends: &[Dots],
-        wastes: &[(Waste, Range<usize>)],
-        last: bool,
-    ) {
-        let (strip, printer) = (picture.strip, picture.printer);
-        let top = self.y + CAP * 2;
-        canvas.fill(self.x, top, self.row.len() * self.scale.0, self.tape, TAPE);
-        // From the tape's upper edge down to the upper edge of the zone.
-        let zone_dots = picture.labels.first().map_or(0, |label| label.bitmap.dots());
-        let edge = printer.stock_edge(picture.stock).0;
-        let first = printer.zone(picture.stock).map_or(0, |(first, _)| first.0 - edge);
-        let below = usize::try_from(first).unwrap_or(0) * self.scale.1;
-        let zone_top = top + self.tape.saturating_sub(below + zone_dots * self.scale.1);
-        for ((label, &start), &end) in picture.labels.iter().zip(&strip.starts).zip(ends) {
-            let (start, end) = (dots(start), dots(end));
-            let Some(columns) = self.columns(&(start..end)) else { continue };
-            let shown = start.max(self.row.start) - start..end.min(self.row.end) - start;
-            canvas.dots(&label.bitmap, shown, (columns.start, zone_top), self.scale);
-            canvas.text(&label.caption, (columns.start, self.y + CAP + CAP / 4), CAP, columns.len());
+        width: usize,
+    ) -> Captions {
+        let starts = &picture.strip.starts;
+        let mut parts = Vec::new();
+        for (row, frame) in frames.iter().enumerate() {
+            let first = ends.partition_point(|&end| lines(end) <= frame.row.start);
+            for label in first..starts.len() {
+                let Some(columns) = frame.columns(&(lines(starts[label])..lines(ends[label]))) else { break };
+                parts.push(Part { label, row, columns });
+            }
         }
-        for &guide in &strip.guides {
-            if self.row.contains(&dots(guide))
-                && let Some(x) = self.column(dots(guide))
-            {
+        let texts: Vec<&str> = picture.labels.iter().map(|label| label.caption.as_str()).collect();
+        let at = |label: usize| format!("at {:.1} mm", picture.printer.along.length(starts[label]).mm());
+        captions(fonts, &parts, &texts, (sizes.cap, sizes.gap, width - sizes.edge / 2), at)
+    }
+
+    /// Sets the key in columns from row `y` down; the row below it.
+    fn key(
+        fonts: &Fonts,
+        key: &[String],
+        sizes: &Sizes,
+        (room, mut y): (usize, usize),
+        words: &mut Vec<(String, usize, (usize, usize))>,
+    ) -> usize {
+        let Some(widest) = key.iter().map(|entry| width_of(fonts, entry, sizes.cap)).max() else { return y };
+        let column = (widest + sizes.gap * 3).min(room);
+        let columns = (room / column).max(1);
+        for entries in key.chunks(columns) {
+            let mut deepest = 0;
+            for (nth, entry) in entries.iter().enumerate() {
+                let entry = broken(fonts, entry, sizes.cap, room);
+                for (line, text) in entry.iter().enumerate() {
+                    let base = y + sizes.cap + line * Sizes::line(sizes.cap);
+                    words.push((text.clone(), sizes.cap, (sizes.edge + nth * column, base)));
+                }
+                deepest = deepest.max(entry.len());
+            }
+            y += deepest * Sizes::line(sizes.cap);
+        }
+        y + sizes.between
+    }
+
+    fn drawn<'f>(&self, fonts: &'f Fonts) -> Canvas<'f> {
+        let mut canvas = Canvas::new(self.width, self.height, fonts);
+        for (text, cap, at) in &self.words {
+            canvas.text(text, *at, *cap);
+        }
+        let last = self.frames.len().saturating_sub(1);
+        for (nth, frame) in self.frames.iter().enumerate() {
+            self.tape(&mut canvas, frame);
+            self.beside(&mut canvas, frame);
+            self.ruler(&mut canvas, frame);
+            let middle = frame.top + (self.tape.saturating_sub(self.sizes.arrow)) / 2;
+            let off = (self.sizes.edge - self.sizes.arrow.min(self.sizes.edge)) / 2;
+            if nth < last {
+                let end = frame.x + frame.row.len() * frame.scale;
+                canvas.arrow((end + off, middle), self.sizes.arrow, false);
+            }
+            if nth > 0 {
+                canvas.arrow((off, middle), self.sizes.arrow, false);
+            }
+        }
+        for &(mark, text, (x, y)) in &self.marks {
+            legend::mark(&mut canvas, mark, x, y, &self.sizes);
+            canvas.text(text, (x + self.sizes.mark + self.sizes.gap, y), self.sizes.cap);
+        }
+        canvas
+    }
+
+    /// The tape and the ink on it, nothing else.
+    fn tape(&self, canvas: &mut Canvas<'_>, frame: &Frame) {
+        let strip = self.picture.strip;
+        canvas.fill(frame.x, frame.top, frame.row.len() * frame.scale, self.tape, TAPE);
+        let zone_top = frame.top + self.zone;
+        for (label, &start) in self.picture.labels.iter().zip(&strip.starts) {
+            let (start, end) = (lines(start), lines(start) + label.bitmap.lines());
+            let Some(columns) = frame.columns(&(start..end)) else { continue };
+            let shown = start.max(frame.row.start) - start..end.min(frame.row.end) - start;
+            canvas.dots(&label.bitmap, shown, (columns.start, zone_top), self.scale);
+        }
+        let zone_dots = self.picture.labels.first().map_or(0, |label| label.bitmap.dots());
+        for guide in strip.guides.iter().map(|&guide| lines(guide)).filter(|guide| frame.row.contains(guide)) {
+            if let Some(x) = frame.column(guide) {
                 canvas.dots(&snip_guide(zone_dots), 0..1, (x, zone_top), self.scale);
             }
         }
-        self.marks(canvas, strip, wastes, top + self.tape);
-        self.ruler(canvas, printer.along, top + self.tape + TICKS + BARS);
-        if !last {
-            canvas.text(
-                "continues below",
-                (self.x + self.row.len() * self.scale.0 - 190, self.y + CAP + CAP / 4),
-                CAP - 4,
-                190,
-            );
-        }
     }
 
-    fn marks(&self, canvas: &mut Canvas<'_>, strip: &Strip, wastes: &[(Waste, Range<usize>)], y: usize) {
-        for &(at, cut) in &strip.cuts {
-            let Some(x) = self.column(dots(at)) else { continue };
-            if self.row.start == dots(at) && self.row.start > 0 {
+    /// Cuts and waste.
+    fn beside(&self, canvas: &mut Canvas<'_>, frame: &Frame) {
+        let (strip, sizes) = (self.picture.strip, &self.sizes);
+        let below = frame.top + self.tape;
+        for &(at, kind) in &strip.cuts {
+            let Some(x) = frame.column(lines(at)) else { continue };
+            // Where the strip is folded at a cut, the end of the upper row shows it.
+            if frame.row.start == lines(at) && frame.row.start > 0 {
                 continue;
             }
-            match cut {
-                Cut::Full => canvas.fill(x.saturating_sub(2), y + 3, 4, TICKS - 6, BLACK),
-                Cut::Half => {
-                    for dash in 0..3 {
-                        canvas.fill(x.saturating_sub(1), y + 3 + dash * 7, 2, 4, BLACK);
-                    }
-                }
+            legend::cut(canvas, kind, x, frame.top - sizes.notch, sizes.notch, sizes);
+            legend::cut(canvas, kind, x, below, sizes.cuts - sizes.gap / 3, sizes);
+        }
+        for guide in strip.guides.iter().map(|&guide| lines(guide)).filter(|guide| frame.row.contains(guide)) {
+            if let Some(x) = frame.column(guide) {
+                let x = (x + frame.scale / 2).saturating_sub(sizes.arrow / 2);
+                canvas.arrow((x, below + sizes.thin), sizes.arrow, true);
             }
         }
-        for (kind, stretch) in wastes {
-            let Some(columns) = self.columns(stretch) else { continue };
-            bar(canvas, *kind, &columns, y + TICKS);
-            let (name, room) = (kind.name(), columns.len().saturating_sub(12));
-            if canvas.width_of(name, CAP - 4) <= room {
-                let wide = canvas.width_of(name, CAP - 4);
-                canvas.fill(columns.start + 4, y + TICKS, wide + 4, BARS - 6, TAPE);
-                canvas.text(name, (columns.start + 6, y + TICKS + BARS - 8), CAP - 4, room);
+        for (kind, stretch) in &self.wastes {
+            if let Some(columns) = frame.columns(stretch) {
+                legend::bar(canvas, *kind, &columns, below + sizes.cuts, sizes);
             }
         }
     }
 
-    fn ruler(&self, canvas: &mut Canvas<'_>, along: Dpi, y: usize) {
-        let mut mm = 0;
-        loop {
-            let line = dots(along.dots_nearest(Micrometres(mm * 1000)));
-            if line > self.row.end {
+    fn ruler(&self, canvas: &mut Canvas<'_>, frame: &Frame) {
+        let (sizes, along) = (&self.sizes, self.picture.printer.along);
+        let y = frame.top + self.tape + sizes.cuts + sizes.bar + sizes.gap / 2;
+        let from = along.length(Dots(i64::try_from(frame.row.start).unwrap_or(0)));
+        for mm in from.0 / 1000.. {
+            let line = lines(along.dots_nearest(Micrometres(mm * 1000)));
+            if line > frame.row.end {
                 break;
             }
-            if let Some(x) = self.column(line) {
-                let tick = if mm % 10 == 0 {
-                    14
-                } else if mm % 5 == 0 {
-                    10
-                } else {
-                    6
-                };
-                canvas.fill(x, y, 1, tick, BLACK);
-                if mm % 10 == 0 {
-                    canvas.text(&mm.to_string(), (x + 3, y + 28), CAP - 4, 80);
-                }
+            let Some(x) = frame.column(line) else { continue };
+            let (tick, thick) = match mm {
+                mm if mm % 10 == 0 => (sizes.tick, sizes.thin),
+                mm if mm % 5 == 0 => (sizes.tick * 3 / 4, (sizes.thin / 2).max(1)),
+                _ => (sizes.tick / 2, (sizes.thin / 2).max(1)),
+            };
+            canvas.fill(x.saturating_sub(thick / 2), y, thick, tick, BLACK);
+            if mm % 10 == 0 {
+                let text = if mm == 0 { "0 mm".to_owned() } else { mm.to_string() };
+                // The number stands under its tick; the unit hangs over.
+                let wide = width_of(canvas.fonts(), &mm.to_string(), sizes.small);
+                canvas.text(&text, (x.saturating_sub(wide / 2), y + sizes.tick + sizes.small * 3 / 2), sizes.small);
             }
-            mm += 1;
         }
     }
-}
-
-fn bar(canvas: &mut Canvas<'_>, kind: Waste, columns: &Range<usize>, y: usize) {
-    for dy in 0..BARS - 6 {
-        for x in columns.clone().filter(|&x| kind.dark(x, dy)) {
-            canvas.fill(x, y + dy, 1, 1, GREY);
-        }
-    }
-}
-
-/// What the marks mean, in one line.
-fn legend(canvas: &mut Canvas<'_>, y: usize, picture: &StripPicture<'_>) {
-    let mut x = EDGE;
-    let strip = picture.strip;
-    let has = |cut| strip.cuts.iter().any(|&(_, kind)| kind == cut);
-    let word = |canvas: &mut Canvas<'_>, x: &mut usize, text: &str| {
-        *x += canvas.text(text, (*x, y + CAP), CAP - 2, 900) + 28;
-    };
-    if has(Cut::Half) {
-        for dash in 0..3 {
-            canvas.fill(x, y + dash * 7, 2, 4, BLACK);
-        }
-        x += 10;
-        word(canvas, &mut x, "half cut");
-    }
-    if has(Cut::Full) {
-        canvas.fill(x, y, 4, 20, BLACK);
-        x += 12;
-        word(canvas, &mut x, "full cut");
-    }
-    if !strip.guides.is_empty() {
-        word(canvas, &mut x, "dashed line on the tape: cut here by hand");
-    }
-    for (kind, length) in [
-        (Waste::Lead, strip.ledger.lead),
-        (Waste::Gap, strip.ledger.gap),
-        (Waste::Trail, strip.ledger.trail),
-        (Waste::Pad, strip.ledger.pad),
-    ] {
-        if length > Dots::ZERO {
-            bar(canvas, kind, &(x..x + 40), y);
-            x += 48;
-            word(canvas, &mut x, &format!("{} {:.1} mm", kind.name(), picture.printer.along.length(length).mm()));
-        }
-    }
-    word(canvas, &mut x, "ruler in mm");
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::media::Catalogue;
-    use crate::strip::{Between, Rules};
-
-    fn picture_of(printer: &str, between: Option<Between>, check: impl Fn(&StripPicture<'_>, &[u8])) {
-        let catalogue = Catalogue::shipped();
-        let (printer, stock) = (catalogue.printer(printer).unwrap(), catalogue.stock("tape-12").unwrap());
-        let rules = Rules::new(printer, stock, between);
-        let (_, zone) = printer.zone(stock).unwrap();
-        let mut bitmap = Bitmap::new(dots(zone), 500);
-        for line in (0..500).step_by(3) {
-            bitmap.set(line, line % dots(zone));
-        }
-        let strip = Strip::new(&rules, &[Dots(500); 5]);
-        let label = || PictureLabel { bitmap: bitmap.clone(), caption: "OTTER 1040 near".into() };
-        let picture = StripPicture {
-            title: "strip 1 of 1".into(),
-            printer,
-            stock,
-            strip: &strip,
-            labels: (0..5).map(|_| label()).collect(),
-        };
-        check(&picture, &strip_png(&picture).unwrap());
-    }
-
-    fn decode(bytes: &[u8]) -> (Vec<u8>, usize, png::Info<'static>) {
-        let mut reader = png::Decoder::new(std::io::Cursor::new(bytes)).read_info().unwrap();
-        let mut pixels = vec![0; reader.output_buffer_size().unwrap()];
-        reader.next_frame(&mut pixels).unwrap();
-        let info = reader.info().clone();
-        (pixels, info.width as usize, info)
-    }
-
-    #[test]
-    fn dots_are_true_and_nothing_else_is_on_the_tape() {
-        for (printer, between) in
-            [("bench-180", None), ("fine-360", None), ("field-203", None), ("bench-180", Some(Between::Full))]
-        {
-            picture_of(printer, between, |picture, bytes| {
-                let (pixels, width, _) = decode(bytes);
-                let (scale, tape) =
-                    (scale(picture.printer), dots(picture.printer.across.dots_nearest(picture.stock.width)));
-                let ends: Vec<Dots> = picture.strip.starts.iter().map(|&start| start + Dots(500)).collect();
-                let rows = rows(picture, &ends);
-                let row_height = CAP * 2 + tape * scale.1 + TICKS + BARS + RULER + BETWEEN;
-                let mut ink = 0;
-                for (nth, row) in rows.iter().enumerate() {
-                    let top = head(picture.stock) + nth * row_height + CAP * 2;
-                    for y in top..top + tape * scale.1 {
-                        for x in EDGE..EDGE + row.len() * scale.0 {
-                            match pixels[y * width + x] {
-                                BLACK => ink += 1,
-                                TAPE => {}
-                                other => panic!("{other} on the tape at {x}, {y}"),
-                            }
-                        }
-                    }
-                }
-                let zone = picture.labels[0].bitmap.dots();
-                let wanted = picture.labels.iter().map(|label| label.bitmap.ink()).sum::<u64>()
-                    + picture.strip.guides.len() as u64 * snip_guide(zone).ink();
-                assert_eq!(ink, wanted * (scale.0 * scale.1) as u64, "{}", picture.printer.id);
-            });
-        }
-    }
-
-    #[test]
-    fn the_density_makes_it_true_size() {
-        picture_of("bench-180", None, |picture, bytes| {
-            let (_, width, info) = decode(bytes);
-            let dims = info.pixel_dims.unwrap();
-            // 180 dpi at two pixels a dot: 360 / 0.0254.
-            assert_eq!((dims.xppu, dims.yppu), (14_173, 14_173));
-            assert!(width < 4000, "a row stays looked at: {width}");
-            assert_eq!(picture.strip.starts.len(), 5);
-        });
-        picture_of("fine-360", None, |_, bytes| {
-            let dims = decode(bytes).2.pixel_dims.unwrap();
-            assert_eq!((dims.xppu, dims.yppu), (28_346, 28_346));
-        });
-    }
-}
+mod tests;
