@@ -191,22 +191,28 @@ impl Bitmap {
         let (word, shift) = (offset / 64, offset % 64);
         let width = words_for(head_dots);
         let mut buffer = vec![0u64; width + 1];
-        out.reserve(bytes * self.lines());
-        for line in self.bits.chunks_exact(self.words.max(1)) {
+        let start = out.len();
+        out.resize(start + bytes * self.lines(), 0);
+        let rows = out[start..].chunks_exact_mut(bytes.max(1));
+        for (line, row) in self.bits.chunks_exact(self.words.max(1)).zip(rows) {
             if shift == 0 {
                 buffer[word..word + line.len()].copy_from_slice(line);
             } else {
-                buffer[word] = line[0] >> shift;
-                for i in 1..line.len() {
-                    buffer[word + i] = line[i - 1] << (64 - shift) | line[i] >> shift;
+                let mut carried = 0;
+                for (value, &bits) in buffer[word..].iter_mut().zip(line) {
+                    *value = carried | bits >> shift;
+                    carried = bits << (64 - shift);
                 }
-                buffer[word + line.len()] = line[line.len() - 1] << (64 - shift);
+                buffer[word + line.len()] = carried;
             }
-            let whole = bytes / 8;
-            for value in &buffer[..whole] {
-                out.extend_from_slice(&value.to_be_bytes());
+            let (whole, rest) = row.as_chunks_mut::<8>();
+            let mut values = buffer.iter();
+            for (bytes, value) in whole.iter_mut().zip(&mut values) {
+                *bytes = value.to_be_bytes();
             }
-            out.extend_from_slice(&buffer[whole].to_be_bytes()[..bytes % 8]);
+            if let (false, Some(value)) = (rest.is_empty(), values.next()) {
+                rest.copy_from_slice(&value.to_be_bytes()[..rest.len()]);
+            }
         }
     }
 

@@ -34,25 +34,47 @@ impl Crop {
 
     /// Fills `to`, ⌈dots / 8⌉ bytes, from a source line; spare bits become 0.
     pub fn row(&self, line: &[u8], to: &mut [u8]) {
-        let first_byte = self.first.div_euclid(8);
         let shift = self.first.rem_euclid(8);
-        let mut high = self.byte(line, first_byte);
-        for (slot, next) in to.iter_mut().zip(first_byte + 1..) {
-            let low = self.byte(line, next);
-            let pair = u16::from_be_bytes([high, low]);
-            *slot = (pair << shift).to_be_bytes()[0];
-            high = low;
+        let mut at = self.first.div_euclid(8);
+        for eight in to.chunks_mut(8) {
+            let high = self.word(line, at);
+            let bits = if shift == 0 { high } else { high << shift | self.word(line, at + 8) >> (64 - shift) };
+            let bytes = bits.to_be_bytes();
+            match <&mut [u8; 8]>::try_from(&mut *eight) {
+                Ok(whole) => *whole = bytes,
+                Err(_) => eight.iter_mut().zip(bytes).for_each(|(slot, byte)| *slot = byte),
+            }
+            at += 8;
         }
         if let Some(last) = to.last_mut() {
             *last &= spare_mask(self.dots);
         }
     }
 
-    fn byte(&self, line: &[u8], at: i64) -> u8 {
-        let Some((at, byte)) = usize::try_from(at).ok().and_then(|at| Some((at, *line.get(at)?))) else {
-            return 0;
+    /// Eight bytes of the source from byte `at` on, the first in the highest place; 0 where it has
+    /// none.
+    fn word(&self, line: &[u8], at: i64) -> u64 {
+        let Ok(skipped) = usize::try_from(at) else {
+            // Begins before the line.
+            return if at > -8 { self.word(line, 0) >> (-8 * at) } else { 0 };
         };
-        if at + 1 == line.len() { byte & spare_mask(self.source_dots) } else { byte }
+        let rest = line.get(skipped..).unwrap_or_default();
+        let word = match (rest.first_chunk(), line.last_chunk()) {
+            (Some(&whole), _) => u64::from_be_bytes(whole),
+            (None, _) if rest.is_empty() => 0,
+            // Ends behind the line: its last eight bytes, without those before `at`.
+            (None, Some(&last)) => u64::from_be_bytes(last) << (8 * (8 - rest.len())),
+            (None, None) => {
+                let mut bytes = [0; 8];
+                bytes[..rest.len()].copy_from_slice(rest);
+                u64::from_be_bytes(bytes)
+            }
+        };
+        if rest.is_empty() || rest.len() > 8 {
+            return word;
+        }
+        let spare = u64::from(!spare_mask(self.source_dots));
+        word & !(spare << (8 * (8 - rest.len())))
     }
 }
 
@@ -74,9 +96,9 @@ mod tests {
 
     #[test]
     fn every_dot_goes_to_its_place() {
-        for source_dots in [1u32, 7, 8, 9, 24, 30] {
-            for dots in [1u32, 5, 8, 15, 16, 33] {
-                for first in -20..35 {
+        for source_dots in [1u32, 7, 8, 9, 24, 30, 61, 64, 65, 128, 150] {
+            for dots in [1u32, 5, 8, 15, 16, 33, 64, 72, 85, 129] {
+                for first in -150..160 {
                     // Every source bit set, spare ones too: they must not come through.
                     let line = vec![0xFF; source_dots.div_ceil(8) as usize];
                     let mut to = vec![0xAA; dots.div_ceil(8) as usize];

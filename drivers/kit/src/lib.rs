@@ -73,6 +73,7 @@ mod learned;
 mod out;
 pub mod packbits;
 mod readback;
+pub mod spans;
 
 pub use crop::{Crop, spare_mask};
 pub use description::{Capabilities, Description, Family, OptionKind, OptionSpec, ReadbackKind};

@@ -37,11 +37,22 @@ impl Out {
     }
 
     /// Appends bytes to the stream.
+    #[inline]
     pub fn extend(&mut self, bytes: &[u8]) {
         self.bytes.extend_from_slice(bytes);
     }
 
+    /// Appends the first `count` of these bytes, at most all. As [`Out::extend`], but it copies a
+    /// fixed number: for few bytes at a time that is faster.
+    #[inline]
+    pub fn extend_first<const N: usize>(&mut self, bytes: &[u8; N], count: usize) {
+        let end = self.bytes.len() + count.min(N);
+        self.bytes.extend_from_slice(bytes);
+        self.bytes.truncate(end);
+    }
+
     /// Appends one byte to the stream.
+    #[inline]
     pub fn byte(&mut self, byte: u8) {
         self.bytes.push(byte);
     }

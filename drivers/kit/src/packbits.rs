@@ -22,8 +22,7 @@
 
 use std::fmt;
 
-/// Longest run and longest literal.
-const LONGEST: usize = 128;
+use crate::spans::{LONGEST, Span, spans};
 
 /// Appends `row` to `to` in PackBits.
 ///
@@ -33,72 +32,36 @@ const LONGEST: usize = 128;
 /// - No encoding is shorter as long as no literal has to be broken at 128 bytes.
 /// - Code 128 is not used, and no byte stands in a run of one.
 pub fn encode(row: &[u8], to: &mut Vec<u8>) {
-    let mut at = 0;
-    while at < row.len() {
-        let run = run(&row[at..]).min(LONGEST);
-        if run > 1 {
-            to.extend([code(257 - run), row[at]]);
-            at += run;
-            continue;
-        }
-        let length = literal(&row[at..]);
-        to.push(code(length - 1));
-        to.extend_from_slice(&row[at..at + length]);
-        at += length;
+    // Room for the longest encoding and eight bytes too many, so that nothing moves in between.
+    to.reserve(row.len() + row.len().div_ceil(LONGEST) + 8);
+    let mut rest = row;
+    for span in spans(row) {
+        let length = match span {
+            Span::Run { byte, length } => {
+                to.extend_from_slice(&[code(257 - length), byte]);
+                length
+            }
+            Span::Literal(bytes) => {
+                to.push(code(bytes.len() - 1));
+                match rest.first_chunk::<8>() {
+                    // Mostly a literal is short: a fixed number of bytes is copied faster.
+                    Some(eight) if bytes.len() <= 8 => {
+                        let end = to.len() + bytes.len();
+                        to.extend_from_slice(eight);
+                        to.truncate(end);
+                    }
+                    _ => to.extend_from_slice(bytes),
+                }
+                bytes.len()
+            }
+        };
+        rest = &rest[length..];
     }
 }
 
-fn code(value: usize) -> u8 {
-    u8::try_from(value).expect("runs and literals are at most 128 long")
-}
-
-/// How often the first byte stands at the beginning, looked for up to 128 times.
-fn run(bytes: &[u8]) -> usize {
-    let Some(&first) = bytes.first() else {
-        return 0;
-    };
-    let most = bytes.len().min(LONGEST);
-    let all = u64::from_le_bytes([first; 8]);
-    let mut at = 0;
-    while at + 8 <= most {
-        let different = word(bytes, at) ^ all;
-        if different != 0 {
-            return at + lowest_byte(different);
-        }
-        at += 8;
-    }
-    at + bytes[at..most].iter().take_while(|byte| **byte == first).count()
-}
-
-/// How many bytes are best left as they are: up to the next run of three. A run of two inside
-/// costs as much either way, and leaving the literal for it could cost a code.
-fn literal(bytes: &[u8]) -> usize {
-    let most = bytes.len().min(LONGEST);
-    let mut at = 0;
-    // Ten bytes hold the eight runs of three that begin in a word.
-    while at + 10 <= bytes.len() && at < most {
-        let (one, two, three) = (word(bytes, at), word(bytes, at + 1), word(bytes, at + 2));
-        let different = (one ^ two) | (two ^ three);
-        // The lowest byte that is zero: borrows spread only upwards from there.
-        let zero = different.wrapping_sub(0x0101_0101_0101_0101) & !different & 0x8080_8080_8080_8080;
-        if zero != 0 {
-            return most.min(at + lowest_byte(zero));
-        }
-        at += 8;
-    }
-    let run =
-        bytes.get(at..).unwrap_or_default().windows(3).position(|three| three[0] == three[1] && three[1] == three[2]);
-    run.map_or(most, |run| most.min(at + run))
-}
-
-fn word(bytes: &[u8], at: usize) -> u64 {
-    let word = bytes[at..at + 8].try_into().expect("a slice of eight bytes");
-    u64::from_le_bytes(word)
-}
-
-/// Which byte of a word, little end first, has the lowest bit that is set.
-fn lowest_byte(word: u64) -> usize {
-    word.trailing_zeros() as usize / 8
+#[allow(clippy::cast_possible_truncation, reason = "spans are 1 to 128 long, and a run at least 2")]
+const fn code(value: usize) -> u8 {
+    value as u8
 }
 
 /// Unpacks `packed` into the beginning of `row`, and says how many bytes it filled; the rest of

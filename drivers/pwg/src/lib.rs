@@ -25,6 +25,7 @@
 mod encoder;
 mod header;
 mod reader;
+mod recent;
 mod runs;
 pub mod vendor;
 

@@ -3,47 +3,31 @@
 //! With 1-bit pixels the unit is a byte. A code 0 … 127 says that the next byte stands code + 1
 //! times, a code 129 … 255 that 257 − code bytes follow as they are. 128 is not used.
 
-/// Longest run and longest literal.
-const LONGEST: usize = 128;
+use tapewright_kit::spans::{Span, spans};
 
-/// Appends the line in run lengths. Adds at most one byte for 128 bytes and one at the end.
+/// Most bytes a line of `bytes` bytes takes: one more for each 128 bytes or part of them.
+pub(crate) fn longest(bytes: usize) -> usize {
+    bytes + bytes.div_ceil(128)
+}
+
+/// Appends the line in run lengths, at most [`longest`] bytes.
 pub(crate) fn encode(line: &[u8], to: &mut Vec<u8>) {
-    let mut rest = line;
-    while let Some(&first) = rest.first() {
-        let run = run(rest, first);
-        if run > 1 || rest.len() == 1 {
-            to.extend([code(run - 1), first]);
-            rest = &rest[run..];
-            continue;
+    for span in spans(line) {
+        match span {
+            Span::Run { byte, length } => to.extend_from_slice(&[code(length - 1), byte]),
+            // A run of one: no literal is as short as that.
+            Span::Literal(&[byte]) => to.extend_from_slice(&[0, byte]),
+            Span::Literal(bytes) => {
+                to.push(code(257 - bytes.len()));
+                to.extend_from_slice(bytes);
+            }
         }
-        let end = literal(rest);
-        if end == 1 {
-            to.extend([0, first]);
-        } else {
-            to.push(code(257 - end));
-            to.extend_from_slice(&rest[..end]);
-        }
-        rest = &rest[end..];
     }
 }
 
-/// How often `first` stands at the beginning.
-fn run(bytes: &[u8], first: u8) -> usize {
-    let most = bytes.len().min(LONGEST);
-    let others = bytes[..most].iter().position(|byte| *byte != first);
-    others.unwrap_or(most)
-}
-
-/// How many bytes are better left as they are: up to the next run of three. A run of two inside
-/// costs as much either way, and leaving the literal for it would cost a code.
-fn literal(bytes: &[u8]) -> usize {
-    let most = bytes.len().min(LONGEST);
-    let run = bytes.windows(3).position(|three| three[0] == three[1] && three[1] == three[2]);
-    run.unwrap_or(most).min(most)
-}
-
-fn code(value: usize) -> u8 {
-    u8::try_from(value).expect("runs and literals are at most 128 long")
+#[allow(clippy::cast_possible_truncation, reason = "spans are 1 to 128 long, a literal here at least 2")]
+const fn code(value: usize) -> u8 {
+    value as u8
 }
 
 #[cfg(test)]
@@ -80,5 +64,8 @@ mod tests {
         assert_eq!(encoded(&all[..128]), literal(&all[..128], 129));
         assert_eq!(encoded(&all[..129]), [literal(&all[..128], 129), vec![0, 128]].concat());
         assert_eq!(encoded(&all[..130]), [literal(&all[..128], 129), vec![255, 128, 129]].concat());
+        for length in 1..=256 {
+            assert!(encoded(&all[..length]).len() <= longest(length), "{length}");
+        }
     }
 }

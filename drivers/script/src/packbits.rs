@@ -3,44 +3,11 @@
 //! Each row is packed on its own. A code *n* of 0 … 127 stands before *n* + 1 bytes as they are; a
 //! code of 129 … 255 stands before one byte that is repeated 257 − *n* times; 128 means nothing.
 
+pub(crate) use tapewright_kit::packbits::encode;
+
 /// Most bytes a row of `bytes` bytes takes: one code for each 128 bytes.
 pub(crate) fn longest(bytes: usize) -> usize {
     bytes + bytes.div_ceil(128)
-}
-
-/// Appends a packed row. Runs of two bytes become repeats only where no literal is going on, so
-/// that the result is never longer than [`longest`].
-pub(crate) fn encode(row: &[u8], to: &mut Vec<u8>) {
-    let mut at = 0;
-    while at < row.len() {
-        let run = run_at(row, at);
-        if run >= 2 {
-            to.extend([repeat_code(run), row[at]]);
-            at += run;
-            continue;
-        }
-        let start = at;
-        at += 1;
-        // A run of two inside a literal saves nothing; one of three does.
-        while at < row.len() && at - start < 128 && run_at(row, at) < 3 {
-            at += 1;
-        }
-        to.push(literal_code(at - start));
-        to.extend(&row[start..at]);
-    }
-}
-
-/// Equal bytes from `at` on, at most 128.
-fn run_at(row: &[u8], at: usize) -> usize {
-    row[at..].iter().take(128).take_while(|byte| **byte == row[at]).count()
-}
-
-fn repeat_code(run: usize) -> u8 {
-    u8::try_from(257 - run).unwrap_or(u8::MAX)
-}
-
-fn literal_code(length: usize) -> u8 {
-    u8::try_from(length - 1).unwrap_or(127)
 }
 
 /// Unpacks exactly `length` bytes from all of `from`; otherwise says what was found.

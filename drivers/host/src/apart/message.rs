@@ -5,7 +5,8 @@
 //! answered by any number of answers and then [`Answer::Done`], [`Answer::Failed`], or the one
 //! answer that carries its result.
 
-use std::io::{self, Read, Write};
+use std::io::{self, IoSlice, Read, Write};
+use std::ops::Range;
 use std::path::PathBuf;
 
 use tapewright_abi::value::{Cut, CutKind, DeviceStatus, FaultKind, LogLevel};
@@ -274,6 +275,15 @@ impl<'m> Answer<'m> {
     }
 }
 
+/// Appends lines of which the rows stand in the batch already: both ends of a cable often have the
+/// same label, and what does not go through a pipe costs nothing there.
+pub(super) fn put_lines_again(put: &mut Put, count: u32, rows: &Range<usize>) {
+    put.byte(8);
+    put.number(count);
+    put.count(rows.start);
+    put.count(rows.len());
+}
+
 /// Appends a step to a batch.
 pub(super) fn put_step(put: &mut Put, step: &Step<'_>) {
     match step {
@@ -318,8 +328,8 @@ pub(super) fn put_step(put: &mut Put, step: &Step<'_>) {
     }
 }
 
-/// Takes the next step of a batch and makes it.
-pub(super) fn take_step<T>(take: &mut Take<'_>, make: impl FnOnce(&Step<'_>) -> T) -> Option<T> {
+/// Takes the next step of `batch` and makes it; `take` is what is left of the batch.
+pub(super) fn take_step<T>(batch: &[u8], take: &mut Take<'_>, make: impl FnOnce(&Step<'_>) -> T) -> Option<T> {
     match take.byte()? {
         0 => {
             let name = take.text()?;
@@ -358,6 +368,13 @@ pub(super) fn take_step<T>(take: &mut Take<'_>, make: impl FnOnce(&Step<'_>) -> 
         5 => Some(make(&Step::EndJob)),
         6 => Some(make(&Step::Cancel)),
         7 => Some(make(&Step::PortStatus(take.byte()?))),
+        8 => {
+            let count = take.number()?;
+            let start = usize::try_from(take.number()?).ok()?;
+            let length = usize::try_from(take.number()?).ok()?;
+            let rows = batch.get(start..)?.get(..length)?;
+            Some(make(&Step::Lines { rows, count }))
+        }
         _ => None,
     }
 }
@@ -517,8 +534,15 @@ pub(super) fn write(to: &mut impl Write, mark: &[u8], head: &[u8], bytes: &[u8])
     first.extend_from_slice(mark);
     first.extend_from_slice(&length.to_le_bytes());
     first.extend_from_slice(head);
-    to.write_all(&first)?;
-    to.write_all(bytes)
+    // In one call, so that the other process is woken once, by a whole message.
+    let sent = loop {
+        match to.write_vectored(&[IoSlice::new(&first), IoSlice::new(bytes)]) {
+            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
+            sent => break sent?,
+        }
+    };
+    to.write_all(first.get(sent..).unwrap_or_default())?;
+    to.write_all(&bytes[sent.saturating_sub(first.len())..])
 }
 
 /// What came instead of a message.
@@ -621,8 +645,64 @@ mod tests {
             let mut put = Put::default();
             put_step(&mut put, &step);
             let mut take = Take(&put.0);
-            assert_eq!(take_step(&mut take, |found| *found == step), Some(true));
+            assert_eq!(take_step(&put.0, &mut take, |found| *found == step), Some(true));
             assert!(take.0.is_empty());
+        }
+    }
+
+    #[test]
+    fn lines_again_are_those_that_stand_before() {
+        let mut put = Put::default();
+        put_step(&mut put, &Step::Lines { rows: &[5, 6], count: 2 });
+        let end = put.0.len();
+        put_lines_again(&mut put, 1, &(end - 2..end));
+        let mut take = Take(&put.0);
+        let wanted = [Step::Lines { rows: &[5, 6], count: 2 }, Step::Lines { rows: &[5, 6], count: 1 }];
+        for step in wanted {
+            assert_eq!(take_step(&put.0, &mut take, |found| *found == step), Some(true));
+        }
+        assert!(take.0.is_empty());
+        // Rows that do not stand in the batch.
+        for rows in [0..1000, 1000..1001] {
+            let mut batch = Put::default();
+            put_lines_again(&mut batch, 1, &rows);
+            assert_eq!(take_step(&batch.0, &mut Take(&batch.0), |_| ()), None, "{rows:?}");
+        }
+    }
+
+    /// Takes so many bytes at a time, and is interrupted before each.
+    struct Narrow(Vec<u8>, usize, bool);
+
+    impl Write for Narrow {
+        fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+            self.2 = !self.2;
+            if self.2 {
+                return Err(io::ErrorKind::Interrupted.into());
+            }
+            let taken = bytes.len().min(self.1);
+            self.0.extend_from_slice(&bytes[..taken]);
+            Ok(taken)
+        }
+
+        fn write_vectored(&mut self, parts: &[IoSlice<'_>]) -> io::Result<usize> {
+            let all: Vec<u8> = parts.iter().flat_map(|part| part.iter().copied()).collect();
+            self.write(&all)
+        }
+
+        fn flush(&mut self) -> io::Result<()> {
+            Ok(())
+        }
+    }
+
+    #[test]
+    fn a_message_is_written_whole_whatever_a_pipe_takes() {
+        for at_once in 1..30 {
+            let mut to = Narrow(Vec::new(), at_once, false);
+            write(&mut to, &MARK, b"head", b"and the bytes").unwrap();
+            let mut body = Vec::new();
+            read(&mut to.0.as_slice(), &MARK, &mut body).unwrap();
+            assert_eq!(body, b"headand the bytes");
+            assert_eq!(to.0.len(), 8 + body.len());
         }
     }
 

@@ -108,7 +108,7 @@ impl Open {
                 Answer::Done
             }
             Request::Probe { family, cuts_off, job } => {
-                let probed = take_step(&mut Take(job), |step| match step {
+                let probed = take_step(job, &mut Take(job), |step| match step {
                     Step::BeginJob(job) => probe(module, family, job, cuts_off),
                     _ => Err(misuse("a probe without a job")),
                 });
@@ -119,10 +119,10 @@ impl Open {
     }
 }
 
-fn make<R: Read, W: Write>(session: &mut Session, steps: &[u8], way: &mut Way<R, W>) -> Result<(), Failure<io::Error>> {
-    let mut steps = Take(steps);
+fn make<R: Read, W: Write>(session: &mut Session, batch: &[u8], way: &mut Way<R, W>) -> Result<(), Failure<io::Error>> {
+    let mut steps = Take(batch);
     while !steps.0.is_empty() {
-        let made = take_step(&mut steps, |step| step.make(session).map(|()| step.puts_out()));
+        let made = take_step(batch, &mut steps, |step| step.make(session).map(|()| step.puts_out()));
         if made.ok_or_else(|| misuse("a step that is none"))?? {
             session.drain(way)?;
         }

@@ -1,11 +1,12 @@
 //! A driver at work in its own process.
 
 use std::fmt;
+use std::ops::Range;
 use std::time::Duration;
 
 use tapewright_abi::value::{DeviceStatus, LogLevel};
 
-use super::message::{Answer, Request, put_step};
+use super::message::{Answer, Request, put_lines_again, put_step};
 use super::process::Process;
 use super::wire::Put;
 use crate::{Failure, HostError, Sink, Step};
@@ -25,6 +26,8 @@ type Log = Box<dyn FnMut(LogLevel, &str) + Send>;
 pub(crate) struct Session {
     process: Process,
     batch: Put,
+    /// Where in the batch the rows of its last lines stand; empty for none.
+    rows: Range<usize>,
     log: Log,
 }
 
@@ -36,7 +39,7 @@ impl fmt::Debug for Session {
 
 impl Session {
     pub(super) fn new(process: Process, log: Log) -> Session {
-        Session { process, batch: Put::default(), log }
+        Session { process, batch: Put::default(), rows: 0..0, log }
     }
 
     pub(crate) fn id(&self) -> u32 {
@@ -46,9 +49,19 @@ impl Session {
     pub(crate) fn step<S: Sink + ?Sized>(&mut self, step: &Step<'_>, sink: &mut S) -> Result<(), Failure<S::Error>> {
         if matches!(step, Step::Cancel) {
             // What was not sent is given up with the job.
-            self.batch.0.clear();
+            self.clear();
         }
-        put_step(&mut self.batch, step);
+        match step {
+            Step::Lines { rows, count } if !rows.is_empty() && self.batch.0[self.rows.clone()] == **rows => {
+                put_lines_again(&mut self.batch, *count, &self.rows);
+            }
+            Step::Lines { rows, .. } => {
+                put_step(&mut self.batch, step);
+                // The rows are the last of such a step.
+                self.rows = self.batch.0.len() - rows.len()..self.batch.0.len();
+            }
+            _ => put_step(&mut self.batch, step),
+        }
         if self.batch.0.len() >= BATCH { self.flush(sink) } else { Ok(()) }
     }
 
@@ -57,7 +70,7 @@ impl Session {
             return Ok(());
         }
         let asked = self.process.ask(&Request::Steps(&self.batch.0));
-        self.batch.0.clear();
+        self.clear();
         asked?;
         // After a failure of the sink the answers are still taken, so that the next request meets
         // a process that waits for it.
@@ -97,6 +110,11 @@ impl Session {
                 failed.get_or_insert(error);
             }
         }
+    }
+
+    fn clear(&mut self) {
+        self.batch.0.clear();
+        self.rows = 0..0;
     }
 
     pub(crate) fn status(&mut self) -> Result<DeviceStatus, HostError> {
