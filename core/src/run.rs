@@ -302,10 +302,8 @@ fn send(
             labels: u32::try_from(labels.len()).map_err(|_| Error::limit("more labels than can be counted"))?,
             cuts: &cuts,
         };
-        stream.step(&Step::BeginStrip(&spec))?;
-        // A strip that is refused is refused before its labels are drawn.
-        stream.flush()?;
         stream.before = stream.port.sent;
+        stream.step(&Step::BeginStrip(&spec))?;
         send_lines(&mut rows, labels.start, &strip, stream, progress)?;
         stream.step(&Step::EndStrip)?;
         stream.flush()?;

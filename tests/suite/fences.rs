@@ -191,7 +191,11 @@ fn shared_takes(manifest: &str) -> Vec<String> {
 
 /// What core takes from the drivers' tree, tests and benches included.
 fn core_takes(manifest: &str, drivers: &[String]) -> Vec<String> {
-    let theirs = depends_on(manifest, true).into_iter().filter(|name| {
+    // A bench measures what modules are made of; the program itself never takes the kit.
+    let (program, _) = manifest.split_once("[dev-dependencies]").unwrap_or((manifest, ""));
+    let takes_kit = depends_on(program, true).iter().any(|name| name == "tapewright-kit");
+    let all = depends_on(manifest, true).into_iter().filter(|name| takes_kit || name != "tapewright-kit");
+    let theirs = all.filter(|name| {
         let short = name.strip_prefix("tapewright-").map(|name| name.strip_prefix("driver-").unwrap_or(name));
         short.is_some_and(|short| {
             let is_driver = link(short).is_none() && drivers.iter().any(|driver| driver == short);

@@ -1,6 +1,7 @@
 //! Answers in words: the estimate as a table, problems as sentences.
 
 use crate::job::{Estimate, Job, Plan, Problem};
+use crate::strip::Strip;
 use std::collections::BTreeMap;
 use std::fmt::Write;
 
@@ -14,7 +15,7 @@ pub(super) fn time(seconds: f64) -> String {
     if seconds < 120.0 { format!("{seconds:.0} s") } else { format!("{:.0} min", seconds / 60.0) }
 }
 
-fn plural(count: usize, one: &str) -> String {
+pub(super) fn plural(count: usize, one: &str) -> String {
     if count == 1 { format!("1 {one}") } else { format!("{count} {one}s") }
 }
 
@@ -86,13 +87,17 @@ pub(super) fn problem(problem: &Problem) -> String {
 pub(super) fn reasons(job: &Job, plan: &Plan) -> Vec<String> {
     let mut sentences = Vec::new();
     for stock in &plan.stocks {
-        let mut reasons: BTreeMap<String, (usize, String)> = BTreeMap::new();
+        let mut reasons: BTreeMap<String, (usize, String, bool)> = BTreeMap::new();
         for &slot in &stock.slots {
             let key = format!("{} {:?}", slot.build, slot.why);
-            reasons.entry(key).or_insert_with(|| (0, job.reason(stock, slot))).0 += 1;
+            let reason = job.reason(stock, slot);
+            let entry = reasons.entry(key).or_insert_with(|| (0, reason.clone(), true));
+            entry.0 += 1;
+            entry.2 &= entry.1 == reason;
         }
-        for (count, sentence) in reasons.into_values() {
-            sentences.push(format!("{} on {}: {sentence}", plural(count, "label"), job.stock(stock).id));
+        for (count, sentence, same) in reasons.into_values() {
+            let such = if same { "" } else { "such as " };
+            sentences.push(format!("{} on {}: {such}{sentence}", plural(count, "label"), job.stock(stock).id));
         }
     }
     sentences
@@ -109,14 +114,27 @@ pub(super) fn notes(job: &Job, plan: &Plan) -> Vec<String> {
                 *notes.entry(note).or_default() += 1;
             }
         }
+        // A half cut parts the lead from the first label; nothing else does.
+        let first = stock.strips.strips.first().map(|labels| job.strip(stock, labels));
+        if let Some(lead) = first.filter(|strip| strip.ledger.lead.0 > 0 && !cut_before_the_first(strip)) {
+            sentences.push(format!(
+                "note: the first label of each strip on {} comes with {:.0} mm of blank tape before it: cut that off",
+                job.stock(stock).id,
+                job.printer.along.length(lead.ledger.lead).mm()
+            ));
+        }
         for (note, count) in notes {
             sentences.push(format!("note: {} on {}: {note}", plural(count, "label"), job.stock(stock).id));
         }
     }
     for (earlier, row, name) in job.twice() {
-        sentences.push(format!("note: rows {earlier} and {row} are both {name}; each gets its labels"));
+        sentences.push(format!("note: rows {earlier} and {row} are both {name}: is one of them wrong?"));
     }
     sentences
+}
+
+fn cut_before_the_first(strip: &Strip) -> bool {
+    strip.cuts.first().zip(strip.starts.first()).is_some_and(|(cut, start)| cut.0 <= *start)
 }
 
 #[cfg(test)]

@@ -1,5 +1,6 @@
 //! Printing to a link, and reading a stream back.
 
+use super::answer::plural;
 use super::{Done, Talk, answer, answer_json, stopped};
 use crate::error::{Doing, Error, Result};
 use crate::job::{Job, Plan, StockPlan};
@@ -143,13 +144,16 @@ pub(super) fn print(job: &Job, plan: &Plan, name: &str, whereto: &Where<'_>, jso
             .iter()
             .map(|one| json!({"stock": one.stock, "to": one.link, "labels": one.labels, "strips": one.strips, "feed_mm": mm(one.feed)}))
             .collect();
-        return answer_json(&json!({ "sent": sent }));
+        return answer_json(&json!({ "sent": sent, "problems": plan.estimate(job).problems }));
     }
     for one in &sent {
         let feed = mm(one.feed) / 1000.0;
         answer(&format!(
-            "{}: {} labels in {} strips, {feed:.2} m, to {}\n",
-            one.stock, one.labels, one.strips, one.link
+            "{}: {} in {}, {feed:.2} m, to {}\n",
+            one.stock,
+            plural(one.labels, "label"),
+            plural(one.strips, "strip"),
+            one.link
         ))?;
     }
     Ok(())
@@ -276,14 +280,14 @@ pub(super) fn readback(
     }
     for (nth, (strip, &dpi)) in strips.iter().zip(&dpis).enumerate() {
         answer(&format!(
-            "strip {}: {} lines, {:.1} mm, {} half cuts, {} full cuts, {} inked dots\n",
+            "strip {}: {} lines, {:.1} mm, {}, {}, {} inked dots\n",
             nth + 1,
             strip.lines,
             mm(dpi, strip.lines),
-            strip.half_cuts.len(),
-            strip.full_cuts.len(),
+            plural(strip.half_cuts.len(), "half cut"),
+            plural(strip.full_cuts.len(), "full cut"),
             strip.ink
         ))?;
     }
-    answer(&format!("{} strips, {:.2} m of tape\n", strips.len(), feed / 1000.0))
+    answer(&format!("{}, {:.2} m of tape\n", plural(strips.len(), "strip"), feed / 1000.0))
 }

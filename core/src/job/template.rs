@@ -82,13 +82,16 @@ impl Template {
         self.pieces.contains(&Piece::Absent)
     }
 
-    /// The text for one cable's end, blanks squeezed and trimmed.
+    /// The text for one cable's end, blanks squeezed and trimmed. A line of which nothing is filled
+    /// in is empty: `to {to}` without a `to` would say nothing.
     ///
     /// # Errors
     /// A length that cannot be read.
     pub fn fill(&self, cable: Cable<'_>, end: End, owner: &str) -> std::result::Result<String, FieldError> {
         let mut text = String::new();
+        let (mut places, mut filled) = (0, false);
         for piece in &self.pieces {
+            let before = text.len();
             match piece {
                 Piece::Literal(literal) => text.push_str(literal),
                 Piece::Owner => {
@@ -104,6 +107,13 @@ impl Template {
                 Piece::Column(index) => text.push_str(cable.field(*index)),
                 Piece::Absent => {}
             }
+            if !matches!(piece, Piece::Literal(_)) {
+                places += 1;
+                filled |= text.len() > before;
+            }
+        }
+        if places > 0 && !filled {
+            return Ok(String::new());
         }
         if text.trim().len() != text.len() || text.contains("  ") || text.contains(char::is_control) {
             text = text
@@ -140,6 +150,18 @@ mod tests {
             let template = Template::new(template, &list).unwrap();
             assert_eq!(template.fill(list.cable(0), End::Far, "TWP").unwrap(), wanted);
         }
+    }
+
+    #[test]
+    fn a_line_with_nothing_filled_in_is_left_out() {
+        let headers = ["batch", "to"].map(str::to_owned).to_vec();
+        let mut builder = CableList::builder(headers, &BTreeMap::new()).unwrap();
+        builder.push(2, ["OTTER", ""]);
+        let list = builder.finish();
+        let fill = |text: &str| Template::new(text, &list).unwrap().fill(list.cable(0), End::Near, "").unwrap();
+        assert_eq!(fill("to {to}"), "");
+        assert_eq!(fill("{batch} to {to}"), "OTTER to");
+        assert_eq!(fill("spare"), "spare");
     }
 
     #[test]
