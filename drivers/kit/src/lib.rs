@@ -4,8 +4,8 @@
 //! and lines into bytes; a [`Family`], which describes it; perhaps a [`Readback`], which turns the
 //! bytes into lines again. [`export_driver!`] makes a module of them. The kit checks every pointer
 //! and size, the order of calls, counts and option values, keeps panics inside, and holds the
-//! output until the host takes it; a driver sees only what is in order. [`Crop`] and [`packbits`]
-//! are what many command languages need on the way from a head line to bytes.
+//! output until the host takes it; a driver sees only what is in order. [`Crop`], [`Pages`] and
+//! [`packbits`] are what many command languages need on the way from a head line to bytes.
 //!
 //! A module whose families stand in files, not in code, exports a [`FamilyFiles`] instead: the host
 //! reads the files, the module makes a [`LearnedFamily`] of each text.
@@ -72,6 +72,7 @@ mod job;
 mod learned;
 mod out;
 pub mod packbits;
+mod pages;
 mod readback;
 pub mod spans;
 
@@ -83,6 +84,7 @@ pub use fault::Fault;
 pub use job::{Job, Options, Stock, Strip};
 pub use learned::{FamilyFiles, LearnedDescription, LearnedFamily, LearnedOption, LearnedOptionKind, ReadFamily};
 pub use out::Out;
+pub use pages::{Pages, StripPage};
 pub use readback::{Events, Page, Readback};
 pub use tapewright_abi as abi;
 pub use tapewright_abi::value::{Cut, CutKind, DeviceStatus, FaultKind, LogLevel};

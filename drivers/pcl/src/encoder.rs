@@ -1,8 +1,6 @@
 //! From a job to a stream.
 
-use std::collections::VecDeque;
-
-use tapewright_kit::{Crop, CutKind, Driver, Fault, Job, Out, Strip};
+use tapewright_kit::{Crop, Driver, Fault, Job, Out, Pages, Strip};
 
 use crate::language::{EXIT, FORM_FEED, GREATEST, RESET, RESOLUTIONS, SPACINGS_PER_INCH};
 use crate::rows::{MOST_OVER, Rows, number};
@@ -13,8 +11,8 @@ use crate::rows::{MOST_OVER, Rows, number};
 pub(crate) struct Encoder {
     geometry: Geometry,
     phase: Phase,
-    /// Rows left of the pages of the strip going on: the first is the one going on.
-    pages: VecDeque<u32>,
+    /// Pages of the strip going on.
+    pages: Pages,
     rows: Rows,
     /// Row of the page made of a head line.
     row: Vec<u8>,
@@ -42,7 +40,7 @@ impl Encoder {
         Encoder {
             geometry: Geometry { crop: Crop::new(0, 8, 8), line_bytes: 1, width: 8, page_length: true },
             phase: Phase::Nothing,
-            pages: VecDeque::new(),
+            pages: Pages::default(),
             rows: Rows::default(),
             row: Vec::new(),
         }
@@ -50,9 +48,10 @@ impl Encoder {
 
     /// Begins the page that is first in `pages`.
     fn begin_page(&mut self, out: &mut Out) {
-        let Some(&rows) = self.pages.front() else {
+        let Some(page) = self.pages.page() else {
             return;
         };
+        let rows = page.lines_left;
         self.phase = Phase::Page;
         out.extend(b"\x1B&l");
         if self.geometry.page_length {
@@ -70,59 +69,17 @@ impl Encoder {
         self.rows.begin();
     }
 
-    /// How many of `count` rows go to the page going on.
-    fn rows_of_page(&self, count: u32) -> u32 {
-        self.pages.front().map_or(0, |left| count.min(*left))
-    }
-
     /// Counts rows of the page going on; at its end comes the next page.
     fn advance(&mut self, count: u32, out: &mut Out) {
-        let Some(left) = self.pages.front_mut() else {
-            return;
-        };
-        *left -= count;
-        if *left > 0 {
+        if !self.pages.advance(count) {
             return;
         }
         self.rows.end(out);
         out.extend(b"\x1B*rB");
         out.byte(FORM_FEED);
         self.phase = Phase::Job;
-        self.pages.pop_front();
         self.begin_page(out);
     }
-}
-
-/// Rows of the pieces of a strip between full cuts.
-fn pages_between_cuts(strip: &Strip<'_>) -> Result<VecDeque<u32>, Fault> {
-    let mut pages = VecDeque::new();
-    let mut first = 0;
-    for cut in strip.cuts {
-        if cut.kind == CutKind::Half {
-            return Err(Fault::unsupported(format!(
-                "pcl cannot carry half cuts, found one at line {} of strip {}; set between = \"full\" or \"snip\" in the job, or another cutter in the printer profile",
-                cut.line, strip.index
-            )));
-        }
-        if cut.line == 0 {
-            return Err(Fault::unsupported(format!(
-                "pcl cannot carry a full cut before the first line, found one in strip {}; a page has at least 1 line",
-                strip.index
-            )));
-        }
-        pages.push_back(cut.line - first);
-        first = cut.line;
-    }
-    if first < strip.lines {
-        pages.push_back(strip.lines - first);
-    }
-    if let Some(rows) = pages.iter().find(|rows| **rows > GREATEST) {
-        return Err(Fault::limit(format!(
-            "strip {} has a piece of {rows} lines, pcl says at most {GREATEST} lines a page; set a smaller max_strip_mm in the printer profile",
-            strip.index
-        )));
-    }
-    Ok(pages)
 }
 
 /// The resolution of both directions in dots per inch.
@@ -151,7 +108,7 @@ fn resolution(job: &Job<'_>) -> Result<u32, Fault> {
 impl Driver for Encoder {
     fn begin_job(&mut self, job: &Job<'_>, out: &mut Out) -> Result<(), Fault> {
         self.phase = Phase::Nothing;
-        self.pages.clear();
+        self.pages = Pages::default();
         let dpi = resolution(job)?;
         let (first, width) = match job.options.text("page") {
             "head" => (0, job.dots),
@@ -187,15 +144,23 @@ impl Driver for Encoder {
     }
 
     fn begin_strip(&mut self, strip: &Strip<'_>, out: &mut Out) -> Result<(), Fault> {
-        self.pages = pages_between_cuts(strip)?;
+        let pages = Pages::between_cuts(strip, "pcl")?;
+        let rows = pages.longest();
+        if rows > GREATEST {
+            return Err(Fault::limit(format!(
+                "strip {} has a piece of {rows} lines, pcl says at most {GREATEST} lines a page; set a smaller max_strip_mm in the printer profile",
+                strip.index
+            )));
+        }
+        self.pages = pages;
         self.begin_page(out);
         Ok(())
     }
 
     fn lines(&mut self, mut lines: &[u8], mut count: u32, out: &mut Out) -> Result<(), Fault> {
         let Geometry { crop, line_bytes, .. } = self.geometry;
-        while count > 0 && !self.pages.is_empty() {
-            let now = self.rows_of_page(count);
+        while count > 0 && self.pages.page().is_some() {
+            let now = self.pages.lines_of_page(count);
             let (these, rest) = lines.split_at(now as usize * line_bytes);
             if crop.is_identity() {
                 for line in these.chunks_exact(line_bytes) {
@@ -222,8 +187,8 @@ impl Driver for Encoder {
     }
 
     fn blank(&mut self, mut count: u32, out: &mut Out) -> Result<(), Fault> {
-        while count > 0 && !self.pages.is_empty() {
-            let now = self.rows_of_page(count);
+        while count > 0 && self.pages.page().is_some() {
+            let now = self.pages.lines_of_page(count);
             self.rows.skip(now);
             self.advance(now, out);
             count -= now;
@@ -245,7 +210,7 @@ impl Driver for Encoder {
     /// then wait for the rest of a row. Zeros end any row or command; where none is open they say nothing.
     fn cancel(&mut self, out: &mut Out) -> Result<(), Fault> {
         let phase = std::mem::replace(&mut self.phase, Phase::Nothing);
-        self.pages.clear();
+        self.pages = Pages::default();
         if phase == Phase::Nothing {
             return Ok(());
         }

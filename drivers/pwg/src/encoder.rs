@@ -1,8 +1,6 @@
 //! From a job to a stream.
 
-use std::collections::VecDeque;
-
-use tapewright_kit::{Crop, Cut, CutKind, Driver, Fault, Job, Out, Strip};
+use tapewright_kit::{Crop, Cut, CutKind, Driver, Fault, Job, Out, Pages, Strip, StripPage};
 
 use crate::header::{Header, SYNC, whole_dpi};
 use crate::recent::{Recent, Slot, equal};
@@ -20,8 +18,8 @@ const LONGEST_LAST: usize = 64 << 10;
 #[derive(Debug)]
 pub(crate) struct Encoder {
     geometry: Geometry,
-    /// Pages of the strip going on: the first is the one going on.
-    pages: VecDeque<Page>,
+    /// Pages of the strip going on.
+    pages: Pages,
     group: Group,
 }
 
@@ -35,12 +33,6 @@ struct Geometry {
     media_type: String,
     total_pages: u32,
     cut_list: bool,
-}
-
-#[derive(Debug, Clone, Copy)]
-struct Page {
-    lines_left: u32,
-    cut_after: bool,
 }
 
 /// Equal rows waiting to be written together. Rows are known by their codes: equal rows have equal
@@ -223,12 +215,12 @@ impl Encoder {
                 total_pages: 0,
                 cut_list: true,
             },
-            pages: VecDeque::new(),
+            pages: Pages::default(),
             group: Group::new(1, 1),
         }
     }
 
-    fn write_header(&self, page: Page, vendor_data: &[u8], out: &mut Out) {
+    fn write_header(&self, page: StripPage, vendor_data: &[u8], out: &mut Out) {
         let geometry = &self.geometry;
         let header = Header {
             width: geometry.width,
@@ -243,52 +235,16 @@ impl Encoder {
         out.extend(&header.to_bytes());
     }
 
-    /// How many of `count` lines go to the page going on.
-    fn lines_of_page(&self, count: u32) -> u32 {
-        self.pages.front().map_or(0, |page| page.lines_left.min(count))
-    }
-
     /// Counts lines of the page going on; at its end comes the next page.
     fn advance(&mut self, count: u32, out: &mut Out) {
-        let Some(page) = self.pages.front_mut() else {
-            return;
-        };
-        page.lines_left -= count;
-        if page.lines_left > 0 {
+        if !self.pages.advance(count) {
             return;
         }
         self.group.write(out);
-        self.pages.pop_front();
-        if let Some(next) = self.pages.front() {
-            self.write_header(*next, &[], out);
+        if let Some(next) = self.pages.page() {
+            self.write_header(next, &[], out);
         }
     }
-}
-
-/// The pieces of a strip between full cuts.
-fn pages_between_cuts(strip: &Strip<'_>) -> Result<VecDeque<Page>, Fault> {
-    let mut pages = VecDeque::new();
-    let mut first = 0;
-    for cut in strip.cuts {
-        if cut.kind == CutKind::Half {
-            return Err(Fault::unsupported(format!(
-                "pwg without the cut list cannot carry half cuts, found one at line {} of strip {}; set between = \"full\" or \"snip\" in the job, or another cutter in the printer profile",
-                cut.line, strip.index
-            )));
-        }
-        if cut.line == 0 {
-            return Err(Fault::unsupported(format!(
-                "pwg without the cut list cannot carry a full cut before the first line, found one in strip {}; a page has at least 1 line",
-                strip.index
-            )));
-        }
-        pages.push_back(Page { lines_left: cut.line - first, cut_after: true });
-        first = cut.line;
-    }
-    if first < strip.lines {
-        pages.push_back(Page { lines_left: strip.lines - first, cut_after: false });
-    }
-    Ok(pages)
 }
 
 impl Driver for Encoder {
@@ -311,7 +267,7 @@ impl Driver for Encoder {
             total_pages: job.strips.filter(|_| cut_list).unwrap_or(0),
             cut_list,
         };
-        self.pages.clear();
+        self.pages = Pages::default();
         self.group = Group::new(job.bytes_per_line, row_bytes);
         out.extend(SYNC);
         Ok(())
@@ -329,12 +285,12 @@ impl Driver for Encoder {
             let exact = |milli: u32| u64::from(whole_dpi(milli)) * 1000 == u64::from(milli);
             let lost = !(exact(dpi.0) && exact(dpi.1));
             vendor_data = vendor::encode(inner, lost.then_some(dpi))?;
-            self.pages = VecDeque::from([Page { lines_left: strip.lines, cut_after }]);
+            self.pages = Pages::whole(strip, cut_after);
         } else {
-            self.pages = pages_between_cuts(strip)?;
+            self.pages = Pages::between_cuts(strip, "pwg without the cut list")?;
         }
-        if let Some(page) = self.pages.front() {
-            self.write_header(*page, &vendor_data, out);
+        if let Some(page) = self.pages.page() {
+            self.write_header(page, &vendor_data, out);
         }
         Ok(())
     }
@@ -342,8 +298,8 @@ impl Driver for Encoder {
     fn lines(&mut self, mut rows: &[u8], mut count: u32, out: &mut Out) -> Result<(), Fault> {
         let line_bytes = self.geometry.line_bytes;
         let crop = self.geometry.crop;
-        while count > 0 && !self.pages.is_empty() {
-            let now = self.lines_of_page(count);
+        while count > 0 && self.pages.page().is_some() {
+            let now = self.pages.lines_of_page(count);
             let (these, rest) = rows.split_at(now as usize * line_bytes);
             self.group.add(these, line_bytes, &crop, out);
             self.advance(now, out);
@@ -354,8 +310,8 @@ impl Driver for Encoder {
     }
 
     fn blank(&mut self, mut count: u32, out: &mut Out) -> Result<(), Fault> {
-        while count > 0 && !self.pages.is_empty() {
-            let now = self.lines_of_page(count);
+        while count > 0 && self.pages.page().is_some() {
+            let now = self.pages.lines_of_page(count);
             self.group.add_blank(now, out);
             self.advance(now, out);
             count -= now;
