@@ -36,7 +36,7 @@ fn good_to(cap: Micrometres) -> Micrometres {
 fn legibility(job: &Job, layout: &Layout) -> String {
     let minutes = arc_minutes_milli(layout.cap, job.design.reading);
     format!(
-        "text {:.1} mm high ({} dots, {}.{}′ at {}), good to {:.1} m",
+        "text {:.1} mm high ({} dots, {}.{} arc minutes at {}), good to {:.1} m",
         layout.cap.mm(),
         layout.block.text.cap.0,
         minutes / 1000,
