@@ -231,7 +231,8 @@ pub fn print(
         let supply = error.kind() == Kind::Device && stream.work.status().is_ok_and(|status| needs(&status));
         let error = if supply { error.as_kind(Kind::Supply) } else { error };
         // Of a strip that gave the link nothing, nothing has left.
-        let begun = if stream.port.sent == stream.before { stream.certain } else { stream.begun };
+        let silent = stream.port.sent == stream.before && stream.port.port.delivery() != Delivery::WhenWhole;
+        let begun = if silent { stream.certain } else { stream.begun };
         let told = reached(job, plan, stream.port.port.delivery(), stream.certain, begun);
         // What makes the device usable again; whether that works changes nothing here.
         stream.port.port.abandon();
@@ -249,7 +250,7 @@ fn reached(job: &Job, plan: &StockPlan, delivery: Delivery, certain: usize, begu
     };
     match delivery {
         Delivery::AsSent | Delivery::HandedOver => {}
-        Delivery::WhenWhole => return format!("nothing was kept, it stopped after {certain} of {all} labels"),
+        Delivery::WhenWhole => return format!("nothing was kept, it stopped at label {begun} of {all}"),
         Delivery::Queue => {
             return format!(
                 "the job was given up after {certain} of {all} labels, what the printer had taken before may be printed"
@@ -306,8 +307,11 @@ fn send(
         stream.step(&Step::BeginStrip(&spec))?;
         send_lines(&mut rows, labels.start, &strip, stream, progress)?;
         stream.step(&Step::EndStrip)?;
-        stream.flush()?;
-        stream.look()?;
+        // Where nothing counts before all of it is there, nobody asks which strip was the last.
+        if stream.port.port.delivery() != Delivery::WhenWhole {
+            stream.flush()?;
+            stream.look()?;
+        }
         stream.certain = labels.end;
     }
     stream.step(&Step::EndJob)?;

@@ -464,6 +464,6 @@ fn ctrl_c_ends_a_print_in_order() {
     let output = child.wait_with_output().expect("it ends");
     let said = String::from_utf8_lossy(&output.stderr);
     assert_eq!(output.status.code(), Some(4), "{said}");
-    assert!(said.contains("nothing was kept, it stopped after") && said.contains("stopped by Ctrl-C"), "{said}");
+    assert!(said.contains("nothing was kept, it stopped at label") && said.contains("stopped by Ctrl-C"), "{said}");
     assert_eq!(crate::program::files(path), before, "nothing is left");
 }
