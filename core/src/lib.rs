@@ -12,7 +12,11 @@ pub mod bitmap;
 pub mod cable;
 pub mod media;
 // 2
+pub mod code;
 pub mod font;
+pub mod logo;
+pub mod mark;
+pub mod pack;
 // 3
 pub mod layout;
 // 4
@@ -20,13 +24,15 @@ pub mod raster;
 // 5
 pub mod strip;
 // 6
+pub mod shelf;
+// 7
 pub mod job;
 pub mod proof;
-// 7
+// 8
 pub mod settings;
 pub mod store;
 pub mod transport;
-// 8
-pub mod run;
 // 9
+pub mod run;
+// 10
 pub mod cli;

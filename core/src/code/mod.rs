@@ -1,0 +1,1 @@
+//! Machine-readable codes: content to modules, modules to whole dots.

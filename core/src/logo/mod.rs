@@ -1,0 +1,1 @@
+//! Logos and pictures: pixels and vector drawings to 1-bit ink at device resolution.

@@ -1,0 +1,1 @@
+//! The cartridges at hand, and which labels go on which of them.
