@@ -257,9 +257,9 @@ fn a_wrong_arrow_is_found() {
             "mod tests { use super::super::super::cli::x; }",
             "`job` (floor 6) uses `cli` (floor 9)",
         ),
-        ("core/src/proof/mod.rs", "use crate::job::Job;", "`proof` (floor 6) uses `job` (floor 7)"),
+        ("core/src/proof/mod.rs", "use crate::job::Job;", "`proof` (floor 7) uses `job` (floor 7)"),
         ("core/src/run.rs", "use crate::proof::Sheet;", "`run` uses `proof`, which only cli may use"),
-        ("core/src/store/mod.rs", "use crate::settings::Known;", "`store` (floor 7) uses `settings` (floor 7)"),
+        ("core/src/store/mod.rs", "use crate::settings::Known;", "`store` (floor 8) uses `settings` (floor 8)"),
         ("core/src/font.rs", "use crate::util::x;", "`util` has no floor"),
         ("core/src/font.rs", "use crate::*;", "`*` has no floor"),
     ] {
