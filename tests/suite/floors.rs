@@ -255,7 +255,7 @@ fn a_wrong_arrow_is_found() {
         (
             "core/src/job/choose.rs",
             "mod tests { use super::super::super::cli::x; }",
-            "`job` (floor 6) uses `cli` (floor 9)",
+            "`job` (floor 7) uses `cli` (floor 10)",
         ),
         ("core/src/proof/mod.rs", "use crate::job::Job;", "`proof` (floor 7) uses `job` (floor 7)"),
         ("core/src/run.rs", "use crate::proof::Sheet;", "`run` uses `proof`, which only cli may use"),
