@@ -1,25 +1,15 @@
 //! What the program asks of a module's process, and what the process answers.
 //!
-//! A request is its length (4 bytes, little-endian) and its body; an answer has [`MARK`] in front,
-//! so that what a module prints to standard output is told from an answer. Every request is
+//! Every request is
 //! answered by any number of answers and then [`Answer::Done`], [`Answer::Failed`], or the one
 //! answer that carries its result.
 
-use std::io::{self, IoSlice, Read, Write};
-use std::ops::Range;
 use std::path::PathBuf;
 
-use tapewright_abi::value::{Cut, CutKind, DeviceStatus, FaultKind, LogLevel};
+use tapewright_abi::value::{Cut, DeviceStatus, FaultKind, LogLevel};
 
 use super::wire::{Put, Take};
-use crate::{FamilyInfo, Fault, HostError, JobSpec, OptionInfo, OptionType, Page, Pattern, Step, StripSpec};
-
-/// Before every answer. No text begins like this.
-pub(super) const MARK: [u8; 4] = [0xF5, b'T', b'W', 0x01];
-
-/// No message is longer. What a driver puts out at once is 64 KiB; a batch of steps is held to a
-/// few hundred.
-pub(super) const LONGEST: usize = 64 << 20;
+use crate::{FamilyInfo, Fault, HostError, OptionInfo, OptionType, Page, Pattern};
 
 /// A family and whether it reads its streams back.
 pub(super) type Described = (FamilyInfo, bool);
@@ -30,7 +20,7 @@ pub(super) enum Request<'m> {
     Describe,
     /// Make an instance of a family.
     Open { family: &'m str },
-    /// Steps one after the other, see [`put_step`]; stops at the first that fails.
+    /// Steps one after the other, see [`Batch`](super::steps::Batch); stops at the first that fails.
     Steps(&'m [u8]),
     /// What the device said: the answer to [`Answer::WantReply`].
     Reply(&'m [u8]),
@@ -232,7 +222,7 @@ impl<'m> Answer<'m> {
             }
             Answer::Cut(cut) => {
                 put.byte(12);
-                put_cut(&mut put, cut);
+                put.cut(cut);
             }
             Answer::StripEnd => put.byte(13),
             Answer::Found(found) => {
@@ -266,126 +256,13 @@ impl<'m> Answer<'m> {
                 Answer::Lines { rows: take.bytes()?, count }
             }
             11 => Answer::Blank(take.number()?),
-            12 => Answer::Cut(take_cut(&mut take)?),
+            12 => Answer::Cut(take.cut()?),
             13 => Answer::StripEnd,
             14 => Answer::Found(take.list(Take::text)?),
             _ => return None,
         };
         take.whole(answer)
     }
-}
-
-/// Appends lines of which the rows stand in the batch already: both ends of a cable often have the
-/// same label, and what does not go through a pipe costs nothing there.
-pub(super) fn put_lines_again(put: &mut Put, count: u32, rows: &Range<usize>) {
-    put.byte(8);
-    put.number(count);
-    put.count(rows.start);
-    put.count(rows.len());
-}
-
-/// Appends a step to a batch.
-pub(super) fn put_step(put: &mut Put, step: &Step<'_>) {
-    match step {
-        Step::BeginJob(job) => {
-            put.byte(0);
-            put.text(&job.name);
-            for number in [job.strips, job.dpi_across_milli, job.dpi_along_milli, job.dots, job.web_dots, job.width_um]
-            {
-                put.number(number);
-            }
-            put.signed(job.web_first_dot.into());
-            put.text(&job.stock_kind);
-            put.text(&job.stock_title);
-            put.list(&job.options, |put, (key, value)| {
-                put.text(key);
-                put.text(value);
-            });
-        }
-        Step::BeginStrip(strip) => {
-            put.byte(1);
-            for number in [strip.index, strip.lines, strip.lead_lines, strip.trail_lines, strip.labels] {
-                put.number(number);
-            }
-            put.list(strip.cuts, put_cut);
-        }
-        Step::Lines { rows, count } => {
-            put.byte(2);
-            put.number(*count);
-            put.bytes(rows);
-        }
-        Step::Blank(count) => {
-            put.byte(3);
-            put.number(*count);
-        }
-        Step::EndStrip => put.byte(4),
-        Step::EndJob => put.byte(5),
-        Step::Cancel => put.byte(6),
-        Step::PortStatus(status) => {
-            put.byte(7);
-            put.byte(*status);
-        }
-    }
-}
-
-/// Takes the next step of `batch` and makes it; `take` is what is left of the batch.
-pub(super) fn take_step<T>(batch: &[u8], take: &mut Take<'_>, make: impl FnOnce(&Step<'_>) -> T) -> Option<T> {
-    match take.byte()? {
-        0 => {
-            let name = take.text()?;
-            let mut number = || take.number();
-            let (strips, dpi_across_milli, dpi_along_milli) = (number()?, number()?, number()?);
-            let (dots, web_dots, width_um) = (number()?, number()?, number()?);
-            let job = JobSpec {
-                name,
-                strips,
-                dpi_across_milli,
-                dpi_along_milli,
-                dots,
-                web_dots,
-                width_um,
-                web_first_dot: i32::try_from(take.signed()?).ok()?,
-                stock_kind: take.text()?,
-                stock_title: take.text()?,
-                options: take.list(|take| Some((take.text()?, take.text()?)))?,
-            };
-            Some(make(&Step::BeginJob(&job)))
-        }
-        1 => {
-            let mut number = || take.number();
-            let (index, lines, lead_lines) = (number()?, number()?, number()?);
-            let (trail_lines, labels) = (number()?, number()?);
-            let cuts = take.list(take_cut)?;
-            let strip = StripSpec { index, lines, lead_lines, trail_lines, labels, cuts: &cuts };
-            Some(make(&Step::BeginStrip(&strip)))
-        }
-        2 => {
-            let count = take.number()?;
-            Some(make(&Step::Lines { rows: take.bytes()?, count }))
-        }
-        3 => Some(make(&Step::Blank(take.number()?))),
-        4 => Some(make(&Step::EndStrip)),
-        5 => Some(make(&Step::EndJob)),
-        6 => Some(make(&Step::Cancel)),
-        7 => Some(make(&Step::PortStatus(take.byte()?))),
-        8 => {
-            let count = take.number()?;
-            let start = usize::try_from(take.number()?).ok()?;
-            let length = usize::try_from(take.number()?).ok()?;
-            let rows = batch.get(start..)?.get(..length)?;
-            Some(make(&Step::Lines { rows, count }))
-        }
-        _ => None,
-    }
-}
-
-fn put_cut(put: &mut Put, cut: &Cut) {
-    put.number(cut.line);
-    put.number(cut.kind.to_raw());
-}
-
-fn take_cut(take: &mut Take<'_>) -> Option<Cut> {
-    Some(Cut { line: take.number()?, kind: CutKind::from_raw(take.number()?)? })
 }
 
 fn put_family(put: &mut Put, family: &FamilyInfo) {
@@ -527,50 +404,10 @@ fn take_error(take: &mut Take<'_>) -> Option<HostError> {
     })
 }
 
-/// Writes one message: the head of its body, then the bytes it ends with, which are not copied.
-pub(super) fn write(to: &mut impl Write, mark: &[u8], head: &[u8], bytes: &[u8]) -> io::Result<()> {
-    let length = u32::try_from(head.len() + bytes.len()).map_err(|_| io::Error::other("a message of 4 GiB or more"))?;
-    let mut first = Vec::with_capacity(mark.len() + 4 + head.len());
-    first.extend_from_slice(mark);
-    first.extend_from_slice(&length.to_le_bytes());
-    first.extend_from_slice(head);
-    // In one call, so that the other process is woken once, by a whole message.
-    let sent = loop {
-        match to.write_vectored(&[IoSlice::new(&first), IoSlice::new(bytes)]) {
-            Err(error) if error.kind() == io::ErrorKind::Interrupted => {}
-            sent => break sent?,
-        }
-    };
-    to.write_all(first.get(sent..).unwrap_or_default())?;
-    to.write_all(&bytes[sent.saturating_sub(first.len())..])
-}
-
-/// What came instead of a message.
-#[derive(Debug)]
-pub(super) enum NoMessage {
-    /// The other side has gone.
-    End,
-    /// Something that is no message; the first bytes of it.
-    Rubbish(Vec<u8>),
-}
-
-/// Reads one message into `body`.
-pub(super) fn read(from: &mut impl Read, mark: &[u8], body: &mut Vec<u8>) -> Result<(), NoMessage> {
-    let mut head = [0; 8];
-    let head = &mut head[..mark.len() + 4];
-    from.read_exact(head).map_err(|_| NoMessage::End)?;
-    let (found, length) = head.split_at(mark.len());
-    let length = u32::from_le_bytes(length.try_into().expect("four bytes are left"));
-    let length = usize::try_from(length).ok().filter(|&length| length <= LONGEST);
-    let (true, Some(length)) = (found == mark, length) else { return Err(NoMessage::Rubbish(head.to_vec())) };
-    // What was there is written over: only growth is filled with zeros.
-    body.resize(length, 0);
-    from.read_exact(body).map_err(|_| NoMessage::End)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use tapewright_abi::value::CutKind;
 
     #[test]
     fn answers_there_and_back() {
@@ -620,97 +457,5 @@ mod tests {
                 assert_eq!(Answer::read(&body[..cut]), None, "a part of {answer:?}");
             }
         }
-    }
-
-    #[test]
-    fn a_step_there_and_back() {
-        let cuts = [Cut { line: 9, kind: CutKind::Full }];
-        let job = JobSpec {
-            name: "n".into(),
-            web_first_dot: -7,
-            options: vec![("k".into(), "v".into())],
-            ..JobSpec::default()
-        };
-        let strip = StripSpec { lines: 9, cuts: &cuts, ..StripSpec::default() };
-        for step in [
-            Step::BeginJob(&job),
-            Step::BeginStrip(&strip),
-            Step::Lines { rows: &[5; 4], count: 2 },
-            Step::Blank(3),
-            Step::EndStrip,
-            Step::EndJob,
-            Step::Cancel,
-            Step::PortStatus(0x18),
-        ] {
-            let mut put = Put::default();
-            put_step(&mut put, &step);
-            let mut take = Take(&put.0);
-            assert_eq!(take_step(&put.0, &mut take, |found| *found == step), Some(true));
-            assert!(take.0.is_empty());
-        }
-    }
-
-    #[test]
-    fn lines_again_are_those_that_stand_before() {
-        let mut put = Put::default();
-        put_step(&mut put, &Step::Lines { rows: &[5, 6], count: 2 });
-        let end = put.0.len();
-        put_lines_again(&mut put, 1, &(end - 2..end));
-        let mut take = Take(&put.0);
-        let wanted = [Step::Lines { rows: &[5, 6], count: 2 }, Step::Lines { rows: &[5, 6], count: 1 }];
-        for step in wanted {
-            assert_eq!(take_step(&put.0, &mut take, |found| *found == step), Some(true));
-        }
-        assert!(take.0.is_empty());
-        // Rows that do not stand in the batch.
-        for rows in [0..1000, 1000..1001] {
-            let mut batch = Put::default();
-            put_lines_again(&mut batch, 1, &rows);
-            assert_eq!(take_step(&batch.0, &mut Take(&batch.0), |_| ()), None, "{rows:?}");
-        }
-    }
-
-    /// Takes so many bytes at a time, and is interrupted before each.
-    struct Narrow(Vec<u8>, usize, bool);
-
-    impl Write for Narrow {
-        fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-            self.2 = !self.2;
-            if self.2 {
-                return Err(io::ErrorKind::Interrupted.into());
-            }
-            let taken = bytes.len().min(self.1);
-            self.0.extend_from_slice(&bytes[..taken]);
-            Ok(taken)
-        }
-
-        fn write_vectored(&mut self, parts: &[IoSlice<'_>]) -> io::Result<usize> {
-            let all: Vec<u8> = parts.iter().flat_map(|part| part.iter().copied()).collect();
-            self.write(&all)
-        }
-
-        fn flush(&mut self) -> io::Result<()> {
-            Ok(())
-        }
-    }
-
-    #[test]
-    fn a_message_is_written_whole_whatever_a_pipe_takes() {
-        for at_once in 1..30 {
-            let mut to = Narrow(Vec::new(), at_once, false);
-            write(&mut to, &MARK, b"head", b"and the bytes").unwrap();
-            let mut body = Vec::new();
-            read(&mut to.0.as_slice(), &MARK, &mut body).unwrap();
-            assert_eq!(body, b"headand the bytes");
-            assert_eq!(to.0.len(), 8 + body.len());
-        }
-    }
-
-    #[test]
-    fn what_a_module_prints_is_no_answer() {
-        let mut body = Vec::new();
-        let found = read(&mut &b"hello, world\n"[..], &MARK, &mut body);
-        assert!(matches!(found, Err(NoMessage::Rubbish(bytes)) if bytes == b"hello, w"));
-        assert!(matches!(read(&mut &MARK[..], &MARK, &mut body), Err(NoMessage::End)));
     }
 }

@@ -7,11 +7,13 @@
 //! [`HostError::Died`]: crate::HostError::Died
 
 mod decoder;
+mod frame;
 mod message;
 mod module;
 mod process;
 mod serve;
 mod session;
+mod steps;
 mod watch;
 mod wire;
 

@@ -4,10 +4,10 @@ use std::path::{Path, PathBuf};
 
 use super::Apart;
 use super::decoder::Decoder;
-use super::message::{Answer, Described, Request, put_step};
+use super::message::{Answer, Described, Request};
 use super::process::Process;
 use super::session::Session;
-use super::wire::Put;
+use super::steps::Batch;
 use crate::{FamilyInfo, HostError, JobSpec, Step, search};
 use tapewright_abi::value::LogLevel;
 
@@ -102,9 +102,9 @@ impl Module {
     /// What a driver of the family takes that it must refuse.
     pub(crate) fn probe(&self, family: &str, job: &JobSpec, cuts_off: bool) -> Result<Vec<String>, HostError> {
         let mut process = self.start()?;
-        let mut step = Put::default();
-        put_step(&mut step, &Step::BeginJob(job));
-        process.ask(&Request::Probe { family, cuts_off, job: &step.0 })?;
+        let mut step = Batch::new();
+        step.add(&Step::BeginJob(job));
+        process.ask(&Request::Probe { family, cuts_off, job: step.bytes() })?;
         match process.answer()? {
             Answer::Found(found) => Ok(found),
             other => {

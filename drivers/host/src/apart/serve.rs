@@ -7,7 +7,9 @@ use std::time::Duration;
 
 use tapewright_abi::value::{Cut, LogLevel};
 
-use super::message::{self, Answer, MARK, Request, take_step};
+use super::frame::{self, MARK};
+use super::message::{Answer, Request};
+use super::steps::take_step;
 use super::wire::Take;
 use crate::check::probe;
 use crate::{Decoder, Events, Failure, HostError, Module, Page, Session, Sink, Step};
@@ -23,7 +25,7 @@ pub fn serve(path: &Path, folders: &[PathBuf], requests: impl Read, answers: imp
     let module = Module::load_with_files(path, folders);
     let mut open = Open::default();
     let mut body = Vec::new();
-    while message::read(&mut way.requests, &[], &mut body).is_ok() {
+    while frame::read(&mut way.requests, &[], &mut body).is_ok() {
         let answered = match (&module, Request::read(&body)) {
             (Err(error), _) => Err(Failure::Host(error.clone())),
             (Ok(_), None) => Err(misuse("a request that is none").into()),
@@ -139,7 +141,7 @@ struct Way<R, W: Write> {
 impl<R, W: Write> Way<R, W> {
     fn say(&mut self, answer: &Answer<'_>) -> io::Result<()> {
         let (head, bytes) = answer.body();
-        message::write(&mut self.answers, &MARK, &head, bytes)
+        frame::write(&mut self.answers, &MARK, &head, bytes)
     }
 }
 
@@ -163,7 +165,7 @@ impl<R: Read, W: Write> Sink for Way<R, W> {
         self.say(&Answer::WantReply { count, milliseconds: milliseconds(time) })?;
         self.answers.flush()?;
         let mut body = Vec::new();
-        message::read(&mut self.requests, &[], &mut body).map_err(|_| io::Error::from(io::ErrorKind::BrokenPipe))?;
+        frame::read(&mut self.requests, &[], &mut body).map_err(|_| io::Error::from(io::ErrorKind::BrokenPipe))?;
         match Request::read(&body) {
             Some(Request::Reply(bytes)) => {
                 reply.extend_from_slice(bytes);

@@ -1,19 +1,18 @@
 //! A driver at work in its own process.
 
 use std::fmt;
-use std::ops::Range;
 use std::time::Duration;
 
 use tapewright_abi::value::{DeviceStatus, LogLevel};
 
-use super::message::{Answer, Request, put_lines_again, put_step};
+use super::message::{Answer, Request};
 use super::process::Process;
-use super::wire::Put;
+use super::steps::Batch;
 use crate::{Failure, HostError, Sink, Step};
 
 /// Steps are sent when so many bytes wait: fewer turns between two processes, and memory that
 /// stays flat.
-const BATCH: usize = 256 << 10;
+const BATCH: usize = 512 << 10;
 
 /// Most answers taken after the sink has failed. A driver in the middle of something comes to its
 /// end within them; one that asks again and again, because nothing answers, does not.
@@ -25,9 +24,7 @@ type Log = Box<dyn FnMut(LogLevel, &str) + Send>;
 /// there are enough of them.
 pub(crate) struct Session {
     process: Process,
-    batch: Put,
-    /// Where in the batch the rows of its last lines stand; empty for none.
-    rows: Range<usize>,
+    batch: Batch,
     log: Log,
 }
 
@@ -39,7 +36,7 @@ impl fmt::Debug for Session {
 
 impl Session {
     pub(super) fn new(process: Process, log: Log) -> Session {
-        Session { process, batch: Put::default(), rows: 0..0, log }
+        Session { process, batch: Batch::new(), log }
     }
 
     pub(crate) fn id(&self) -> u32 {
@@ -49,28 +46,18 @@ impl Session {
     pub(crate) fn step<S: Sink + ?Sized>(&mut self, step: &Step<'_>, sink: &mut S) -> Result<(), Failure<S::Error>> {
         if matches!(step, Step::Cancel) {
             // What was not sent is given up with the job.
-            self.clear();
+            self.batch.clear();
         }
-        match step {
-            Step::Lines { rows, count } if !rows.is_empty() && self.batch.0[self.rows.clone()] == **rows => {
-                put_lines_again(&mut self.batch, *count, &self.rows);
-            }
-            Step::Lines { rows, .. } => {
-                put_step(&mut self.batch, step);
-                // The rows are the last of such a step.
-                self.rows = self.batch.0.len() - rows.len()..self.batch.0.len();
-            }
-            _ => put_step(&mut self.batch, step),
-        }
-        if self.batch.0.len() >= BATCH { self.flush(sink) } else { Ok(()) }
+        self.batch.add(step);
+        if self.batch.bytes().len() >= BATCH { self.flush(sink) } else { Ok(()) }
     }
 
     pub(crate) fn flush<S: Sink + ?Sized>(&mut self, sink: &mut S) -> Result<(), Failure<S::Error>> {
-        if self.batch.0.is_empty() {
+        if self.batch.bytes().is_empty() {
             return Ok(());
         }
-        let asked = self.process.ask(&Request::Steps(&self.batch.0));
-        self.clear();
+        let asked = self.process.ask(&Request::Steps(self.batch.bytes()));
+        self.batch.clear();
         asked?;
         // After a failure of the sink the answers are still taken, so that the next request meets
         // a process that waits for it.
@@ -110,11 +97,6 @@ impl Session {
                 failed.get_or_insert(error);
             }
         }
-    }
-
-    fn clear(&mut self) {
-        self.batch.0.clear();
-        self.rows = 0..0;
     }
 
     pub(crate) fn status(&mut self) -> Result<DeviceStatus, HostError> {

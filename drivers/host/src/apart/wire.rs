@@ -1,5 +1,7 @@
 //! Values as bytes between the program and a module's process: little-endian, lengths in front.
 
+use tapewright_abi::value::{Cut, CutKind};
+
 /// A message being written.
 #[derive(Debug, Default)]
 pub(super) struct Put(pub(super) Vec<u8>);
@@ -42,6 +44,11 @@ impl Put {
         self.number(value.unwrap_or(0));
     }
 
+    pub(super) fn cut(&mut self, cut: &Cut) {
+        self.number(cut.line);
+        self.number(cut.kind.to_raw());
+    }
+
     pub(super) fn list<T>(&mut self, values: &[T], mut put: impl FnMut(&mut Put, &T)) {
         self.count(values.len());
         for value in values {
@@ -56,7 +63,7 @@ impl Put {
 pub(super) struct Take<'m>(pub(super) &'m [u8]);
 
 impl<'m> Take<'m> {
-    fn some(&mut self, count: usize) -> Option<&'m [u8]> {
+    pub(super) fn some(&mut self, count: usize) -> Option<&'m [u8]> {
         let (these, rest) = self.0.split_at_checked(count)?;
         self.0 = rest;
         Some(these)
@@ -82,9 +89,18 @@ impl<'m> Take<'m> {
         }
     }
 
+    /// A count.
+    pub(super) fn size(&mut self) -> Option<usize> {
+        self.number().and_then(|count| usize::try_from(count).ok())
+    }
+
+    pub(super) fn cut(&mut self) -> Option<Cut> {
+        Some(Cut { line: self.number()?, kind: CutKind::from_raw(self.number()?)? })
+    }
+
     pub(super) fn bytes(&mut self) -> Option<&'m [u8]> {
-        let count = self.number()?;
-        self.some(usize::try_from(count).ok()?)
+        let count = self.size()?;
+        self.some(count)
     }
 
     pub(super) fn text(&mut self) -> Option<String> {
