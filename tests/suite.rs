@@ -16,12 +16,16 @@ mod python;
 mod rig;
 #[path = "suite/sources.rs"]
 mod sources;
+#[path = "suite/specimen.rs"]
+mod specimen;
 #[path = "suite/streams.rs"]
 mod streams;
 
 // The tests.
 #[path = "suite/builds.rs"]
 mod builds;
+#[path = "suite/codes.rs"]
+mod codes;
 #[path = "suite/contract.rs"]
 mod contract;
 #[path = "suite/demo.rs"]
@@ -36,14 +40,28 @@ mod floors;
 #[cfg(unix)]
 #[path = "suite/isolation.rs"]
 mod isolation;
+#[path = "suite/legible.rs"]
+mod legible;
+#[path = "suite/logos.rs"]
+mod logos;
 #[cfg(target_os = "linux")]
 #[path = "suite/memory.rs"]
 mod memory;
 #[path = "suite/outside.rs"]
 mod outside;
+#[path = "suite/panels.rs"]
+mod panels;
+#[path = "suite/planner.rs"]
+mod planner;
 #[cfg(target_os = "linux")]
 #[path = "suite/queue.rs"]
 mod queue;
+#[path = "suite/read.rs"]
+mod read;
+#[path = "suite/scripts.rs"]
+mod scripts;
+#[path = "suite/shelf.rs"]
+mod shelf;
 #[path = "suite/strict.rs"]
 mod strict;
 #[path = "suite/wrong.rs"]

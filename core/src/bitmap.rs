@@ -77,9 +77,34 @@ impl Bitmap {
 
     /// Inks a rectangle: lines `line..line + lines`, dots `dot..dot + dots`, clipped.
     pub fn fill(&mut self, line: usize, lines: usize, dot: usize, dots: usize) {
+        let end = (dot + dots).min(self.dots);
+        if dot >= end {
+            return;
+        }
+        // Whole words: the ends of the first and the last are masked.
+        let (first, last) = (dot / 64, (end - 1) / 64);
+        for l in line..(line + lines).min(self.lines()) {
+            let words = &mut self.bits[l * self.words + first..=l * self.words + last];
+            let count = words.len();
+            for (w, word) in words.iter_mut().enumerate() {
+                let mut mask = u64::MAX;
+                if w == 0 {
+                    mask &= u64::MAX >> (dot % 64);
+                }
+                if w + 1 == count {
+                    mask &= u64::MAX << (63 - (end - 1) % 64);
+                }
+                *word |= mask;
+            }
+        }
+    }
+
+    /// Turns ink to paper and paper to ink in a rectangle: lines `line..line + lines`, dots
+    /// `dot..dot + dots`, clipped.
+    pub fn invert(&mut self, line: usize, lines: usize, dot: usize, dots: usize) {
         for l in line..(line + lines).min(self.lines()) {
             for d in dot..(dot + dots).min(self.dots) {
-                self.set(l, d);
+                self.bits[l * self.words + d / 64] ^= 1 << (63 - d % 64);
             }
         }
     }
@@ -286,6 +311,35 @@ mod tests {
                 }
             }
             assert_eq!(fast, slow, "{dots} {at_line} {at_dot}");
+        }
+    }
+
+    #[test]
+    fn an_inverted_area_is_clipped_and_comes_back() {
+        let before = speckle(70, 5, 3);
+        let mut after = before.clone();
+        after.invert(1, 9, 60, 40);
+        for l in 0..5 {
+            for d in 0..70 {
+                assert_eq!(after.get(l, d), before.get(l, d) ^ (l >= 1 && d >= 60), "{l} {d}");
+            }
+        }
+        after.invert(1, 9, 60, 40);
+        assert_eq!(after, before, "nothing was set beyond the last dot");
+    }
+
+    #[test]
+    fn fill_equals_dot_by_dot() {
+        for (dots, dot, count) in
+            [(70, 0, 70), (70, 5, 3), (130, 60, 9), (200, 63, 66), (64, 64, 5), (70, 60, 99), (9, 3, 0)]
+        {
+            let mut fast = speckle(dots, 6, 11);
+            let mut slow = fast.clone();
+            fast.fill(2, 3, dot, count);
+            for l in 2..5 {
+                (dot..dot + count).for_each(|d| slow.set(l, d));
+            }
+            assert_eq!(fast, slow, "{dots} {dot} {count}");
         }
     }
 

@@ -579,7 +579,7 @@ mod tests {
         let catalogue = Catalogue::shipped();
         let printer = catalogue.printer("bench-180").unwrap();
         let stock = catalogue.stock("tape-12").unwrap();
-        // 12 mm is 85 dots, 9.9 mm is 70 dots on a head of 128.
+        // 12 mm is 85 dots, 10 mm is 70 dots on a head of 128.
         assert_eq!(printer.stock_edge(stock), Dots(21));
         let (first, dots) = printer.zone(stock).unwrap();
         assert_eq!(dots, Dots(70));

@@ -2,21 +2,13 @@
 
 use crate::bitmap::Bitmap;
 use crate::font::{Pen, Size};
-use crate::layout::{Fitted, Layout, Turn};
+use crate::layout::{Area, Block, Layout, Turn};
+use crate::mark;
 use crate::unit::Dots;
 
 /// Draws labels; keeps its pen's glyphs and its scratch memory between them.
 pub struct Raster<'f> {
     pen: Pen<'f>,
-}
-
-/// A printed guide for scissors: one head line, dashed, over the printable zone.
-pub fn snip_guide(dots: usize) -> Bitmap {
-    let mut guide = Bitmap::new(dots, 1);
-    for dot in (0..dots).filter(|dot| dot % 6 < 3) {
-        guide.set(0, dot);
-    }
-    guide
 }
 
 fn size(dots: Dots) -> usize {
@@ -34,25 +26,30 @@ impl<'f> Raster<'f> {
     /// Whatever was in `to` is gone; its memory is kept.
     pub fn draw(&mut self, layout: &Layout, mirrored: bool, to: &mut Bitmap) {
         to.reset(size(layout.across), size(layout.along));
-        let text = &layout.block.text;
+        let block = &layout.block;
         let mut drawn: Option<(Dots, Dots)> = None;
         let mut turned: Option<Bitmap> = None;
-        for &(turn, line, dot) in &layout.block.copies {
+        let differs = block.inks.iter().any(|ink| ink.behind.is_some());
+        for (nth, &(turn, line, dot)) in block.copies.iter().enumerate() {
+            let behind = differs && nth > 0;
+            if behind {
+                (drawn, turned) = (None, None);
+            }
             match (turn, drawn) {
                 (Turn::Along, Some((first, same)))
-                    if same == dot && (first + text.width <= line || line + text.width <= first) =>
+                    if same == dot && (first + block.width <= line || line + block.width <= first) =>
                 {
-                    copy_face(to, first, line, text.width);
+                    copy_face(to, first, line, block.width);
                 }
                 (Turn::Along, _) => {
-                    self.write(text, to, line, dot);
+                    self.write(block, behind, to, line, dot);
                     drawn = Some((line, dot));
                 }
                 (Turn::Up | Turn::Down, _) => {
                     let up = turned.get_or_insert_with(|| {
-                        let mut block = Bitmap::new(size(text.height), size(text.width));
-                        self.write(text, &mut block, Dots::ZERO, Dots::ZERO);
-                        block.quarter_turned()
+                        let mut face = Bitmap::new(size(block.height), size(block.width));
+                        self.write(block, behind, &mut face, Dots::ZERO, Dots::ZERO);
+                        face.quarter_turned()
                     });
                     if turn == Turn::Up {
                         to.blit(up, line.0, dot.0);
@@ -62,15 +59,41 @@ impl<'f> Raster<'f> {
                 }
             }
         }
+        for fold in &layout.folds {
+            to.blit(&mark::fold_guide(size(layout.across)), fold.0, 0);
+        }
         if mirrored {
             to.mirror();
         }
     }
 
-    fn write(&mut self, text: &Fitted, to: &mut Bitmap, line: Dots, dot: Dots) {
+    /// Draws a block with its lower left corner at (`line`, `dot`), as it is or as it shows `behind`.
+    fn write(&mut self, block: &Block, behind: bool, to: &mut Bitmap, line: Dots, dot: Dots) {
+        let text = &block.text;
+        let (left, bottom) = (line + block.text_at.0, dot + block.text_at.1);
         for row in &text.lines {
             let size = Size { style: text.style, cap: text.cap.0, ratio_milli: text.ratio_milli };
-            self.pen.draw(&row.text, size, to, ((line + row.left).0, (dot + row.baseline).0));
+            self.pen.draw(&row.text, size, to, ((left + row.left).0, (bottom + row.baseline).0));
+        }
+        for ink in &block.inks {
+            let bits = ink.behind.as_ref().filter(|_| behind).unwrap_or(&ink.bits);
+            to.blit(bits, (line + ink.left).0, (dot + ink.bottom).0);
+        }
+        let area = |area: &Area| mark::Area {
+            line: size(line + area.left),
+            lines: size(area.width),
+            dot: size(dot + area.bottom),
+            dots: size(area.height),
+        };
+        for rule in &block.rules {
+            mark::rule(to, area(rule));
+        }
+        if let Some((along, up)) = block.frame {
+            let whole = Area { left: Dots::ZERO, bottom: Dots::ZERO, width: block.width, height: block.height };
+            mark::frame(to, area(&whole), size(along), size(up));
+        }
+        for field in &block.inverse {
+            mark::inverse(to, area(field));
         }
     }
 }
@@ -83,3 +106,6 @@ fn copy_face(to: &mut Bitmap, first: Dots, line: Dots, width: Dots) {
     let after = usize::from(first.max(line) + width < to.lines() && first.abs_diff(line) > width + 2);
     to.copy_lines(first - before, line - before, width + before + after);
 }
+
+#[cfg(test)]
+mod tests;

@@ -5,7 +5,8 @@ use crate::error::{Error, Kind, Result};
 use crate::font::Pen;
 use crate::job::{Job, StockPlan};
 use crate::layout::Layout;
-use crate::raster::{Raster, snip_guide};
+use crate::mark::snip_guide;
+use crate::raster::Raster;
 use crate::strip::{self, Strip};
 use crate::transport::{Delivery, Port};
 use crate::unit::{Dots, Dpi};
@@ -246,11 +247,14 @@ fn reached(job: &Job, plan: &StockPlan, delivery: Delivery, certain: usize, begu
     let all = plan.slots.len();
     let label = |nth: usize| {
         let slot = plan.slots[nth - 1];
-        format!("label {nth} ({} {})", job.name(job.cable(slot)), slot.end.word())
+        format!("label {} ({} {})", plan.before + nth, job.name(job.cable(slot)), slot.end.word())
     };
+    // Labels of other cartridges come before these.
+    let first = plan.before + 1;
+    let of = if first == 1 { format!("of {all}") } else { format!("of labels {first} to {}", plan.before + all) };
     match delivery {
         Delivery::AsSent | Delivery::HandedOver => {}
-        Delivery::WhenWhole => return format!("nothing was kept, it stopped at label {begun} of {all}"),
+        Delivery::WhenWhole => return format!("nothing was kept, it stopped at label {} {of}", plan.before + begun),
         Delivery::Queue => {
             return format!(
                 "the job was given up after {certain} of {all} labels, what the printer had taken before may be printed"
@@ -264,12 +268,12 @@ fn reached(job: &Job, plan: &StockPlan, delivery: Delivery, certain: usize, begu
     };
     let certainly = match certain {
         0 => format!("no label {one} whole"),
-        _ => format!("labels 1 to {certain} {more}, the last is {}", label(certain)),
+        _ => format!("labels {first} to {} {more}, the last is {}", plan.before + certain, label(certain)),
     };
     match begun.saturating_sub(certain) {
-        0 => format!("{certainly}; of {all}{rest}"),
-        1 => format!("{certainly}, {} perhaps in part; of {all}{rest}", label(begun)),
-        _ => format!("{certainly}, those up to {} perhaps in part; of {all}{rest}", label(begun)),
+        0 => format!("{certainly}; {of}{rest}"),
+        1 => format!("{certainly}, {} perhaps in part; {of}{rest}", label(begun)),
+        _ => format!("{certainly}, those up to {} perhaps in part; {of}{rest}", label(begun)),
     }
 }
 

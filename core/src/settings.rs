@@ -1,5 +1,12 @@
 //! Job files, flags and the user's own folder, settled into one job.
 
+mod fonts;
+mod parts;
+mod policy;
+mod shelf;
+
+pub use shelf::{SHELF_NAME, ShelfFile, usual_place};
+
 use crate::cable::{Kinds, Plugs};
 use crate::error::{Doing, Error, Result};
 use crate::job::{Ends, Job, Wishes};
@@ -9,6 +16,8 @@ use crate::store::files::read_text;
 use crate::store::table::{TableOptions, read};
 use crate::strip::Between;
 use crate::unit::Micrometres;
+use parts::{CodeFile, LogoFile, MarksFile};
+use policy::PlanFile;
 use serde::de::{Deserialize, Deserializer, SeqAccess, Visitor};
 use std::collections::BTreeMap;
 use std::fmt;
@@ -77,8 +86,17 @@ struct JobFile {
     printer_files: Vec<PathBuf>,
     kind_files: Vec<PathBuf>,
     plug_files: Vec<PathBuf>,
+    font: Option<String>,
+    fonts: Vec<String>,
     columns: BTreeMap<String, String>,
     design: DesignFile,
+    logo: Option<LogoFile>,
+    code: Option<CodeFile>,
+    marks: MarksFile,
+    length_marks: BTreeMap<String, String>,
+    order: Option<String>,
+    shelf_file: Option<PathBuf>,
+    plan: PlanFile,
 }
 
 #[derive(Clone, Debug, Default, PartialEq, serde::Deserialize)]
@@ -89,8 +107,10 @@ struct DesignFile {
     flag_runs: Option<String>,
     flag_face_mm: Option<f64>,
     least_length_mm: Option<f64>,
+    largest_length_mm: Option<f64>,
     margin_mm: Option<f64>,
     band_turns: Option<f64>,
+    may_drop: Option<OneOrMore>,
 }
 
 /// What the command line says about a job; each overrides the job file.
@@ -122,6 +142,18 @@ pub struct Flags {
     pub reading_mm: Option<f64>,
     /// Which way flags read: `tape` or `cable`.
     pub flag_runs: Option<String>,
+    /// A picture for every label.
+    pub logo: Option<PathBuf>,
+    /// Kinds of code, in order of preference.
+    pub code: Vec<String>,
+    /// What codes say.
+    pub code_content: Option<String>,
+    /// `list`, `pairs` or `free`.
+    pub order: Option<String>,
+    /// The first label that is still wanted: `17` or `STOCK:17`.
+    pub from_label: Option<String>,
+    /// The shelf's file.
+    pub shelf: Option<PathBuf>,
 }
 
 /// The user's own folder: stocks, printers, kinds, plugs and driver modules of theirs.
@@ -149,16 +181,26 @@ pub struct Known {
     pub kinds: Kinds,
     /// Plugs.
     pub plugs: Plugs,
+    /// The user's shelf, if there is one.
+    pub shelf: Option<PathBuf>,
+    /// Font files in `fonts` of the user's folder, in name order.
+    pub fonts: Vec<PathBuf>,
 }
 
 impl Known {
-    /// The shipped data, and `stocks.toml`, `printers.toml`, `kinds.toml`, `plugs.toml` of the
-    /// user's folder where they exist.
+    /// The shipped data, and `stocks.toml`, `printers.toml`, `kinds.toml`, `plugs.toml` and `fonts`
+    /// of the user's folder where they exist.
     ///
     /// # Errors
     /// Kind `Input`: one of those files is wrong. Kind `Storage`: it cannot be read.
     pub fn load(folder: Option<&Path>) -> Result<Self> {
-        let mut known = Self { catalogue: Catalogue::shipped(), kinds: Kinds::shipped(), plugs: Plugs::shipped() };
+        let mut known = Self {
+            catalogue: Catalogue::shipped(),
+            kinds: Kinds::shipped(),
+            plugs: Plugs::shipped(),
+            shelf: None,
+            fonts: Vec::new(),
+        };
         if let Some(folder) = folder {
             for (name, add) in ADDERS {
                 let path = folder.join(name);
@@ -166,6 +208,8 @@ impl Known {
                     add(&mut known, &path)?;
                 }
             }
+            known.shelf = Some(folder.join(SHELF_NAME)).filter(|path| path.is_file());
+            known.fonts = fonts::in_folder(&folder.join("fonts"))?;
         }
         Ok(known)
     }
@@ -229,6 +273,15 @@ impl DesignFile {
         set(&mut design.reading, "design: reading_mm", self.reading_mm, 100.0, 20_000.0)?;
         set(&mut design.flag_face, "design: flag_face_mm", self.flag_face_mm, 5.0, 80.0)?;
         set(&mut design.least_length, "design: least_length_mm", self.least_length_mm, 2.0, 500.0)?;
+        set(&mut design.largest_length, "design: largest_length_mm", self.largest_length_mm, 10.0, 2000.0)?;
+        if self.largest_length_mm.is_none() {
+            design.largest_length = design.largest_length.max(design.least_length);
+        } else if design.largest_length < design.least_length {
+            return Err(Error::input(format!(
+                "design: found largest_length_mm of {}, wanted at least least_length_mm, which is {}",
+                design.largest_length, design.least_length
+            )));
+        }
         set(&mut design.margin, "design: margin_mm", self.margin_mm, 0.0, 50.0)?;
         if let Some(mm) = self.largest_cap_mm {
             design.largest_cap = Some(millimetres("design: largest_cap_mm", mm, 0.5, 200.0)?);
@@ -244,8 +297,8 @@ impl DesignFile {
     }
 }
 
-/// Builds and ends and text of file and flags, flags first.
-fn wishes(file: &JobFile, flags: &Flags) -> Result<Wishes> {
+/// Builds and ends and text of file and flags, flags first. A logo's file is looked for in `place`.
+fn wishes(file: &JobFile, flags: &Flags, place: &Path) -> Result<Wishes> {
     let usual = Wishes::default();
     let build_words = "flag, wrap, band, sleeve, plate or auto";
     let build = match flags.build.as_ref().or(file.build.as_ref()) {
@@ -278,6 +331,7 @@ fn wishes(file: &JobFile, flags: &Flags) -> Result<Wishes> {
         (true, true) => list(&file.text_far),
         (true, false) => None,
     };
+    let (parts, signs) = parts::settle(file, flags, place)?;
     Ok(Wishes {
         printer: flags.printer.clone().or_else(|| file.printer.clone()).unwrap_or(usual.printer),
         stocks,
@@ -293,7 +347,11 @@ fn wishes(file: &JobFile, flags: &Flags) -> Result<Wishes> {
             None => None,
             Some(text) => Some(word("between", text, "half, full or snip", Between::named)?),
         },
+        policy: file.plan.settle(file.order.as_deref(), flags)?,
         design,
+        parts,
+        signs,
+        may_drop: file.design.may_drop.clone().map(OneOrMore::list).unwrap_or_default(),
     })
 }
 
@@ -309,7 +367,16 @@ fn read_job_file(path: &Path) -> Result<JobFile> {
 /// # Errors
 /// Kind `Input`: a file or flag is wrong. Kind `Storage`: a file cannot be read. Kind `Limit`: a
 /// list is larger than stated.
-pub fn load_job(path: &Path, flags: &Flags, mut known: Known) -> Result<Job> {
+pub fn load_job(path: &Path, flags: &Flags, known: Known) -> Result<Job> {
+    load_job_and_shelf(path, flags, known).map(|(job, _)| job)
+}
+
+/// As [`load_job`], with the shelf the job is planned on: that of the flag, else of the job file, else
+/// the user's, if there is one.
+///
+/// # Errors
+/// As [`load_job`]; kind `Input` also for a wrong shelf.
+pub fn load_job_and_shelf(path: &Path, flags: &Flags, mut known: Known) -> Result<(Job, Option<ShelfFile>)> {
     let is_job_file = path.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("toml"));
     let file = if is_job_file { read_job_file(path)? } else { JobFile::default() };
     let place = path.parent().unwrap_or(Path::new(""));
@@ -324,7 +391,7 @@ pub fn load_job(path: &Path, flags: &Flags, mut known: Known) -> Result<Job> {
             add(&mut known, &place.join(file)).map_err(of_job)?;
         }
     }
-    let wishes = wishes(&file, flags).map_err(of_job)?;
+    let wishes = wishes(&file, flags, place).map_err(of_job)?;
     let mut columns = file.columns;
     for pair in &flags.column {
         let Some((ours, theirs)) = pair.split_once('=') else {
@@ -343,16 +410,25 @@ pub fn load_job(path: &Path, flags: &Flags, mut known: Known) -> Result<Job> {
         }
     };
     let list = read(&list_path, &options).map_err(of_job)?;
-    Job::new(list, wishes, known.catalogue, known.kinds, known.plugs).map_err(of_job)
+    let shelf_path =
+        flags.shelf.clone().or_else(|| file.shelf_file.as_ref().map(|name| place.join(name))).or(known.shelf);
+    let shelf = shelf_path.map(|path| ShelfFile::open(&path, &known.catalogue)).transpose()?;
+    let fonts = fonts::load(place, file.font.as_ref(), &file.fonts, &known.fonts).map_err(of_job)?;
+    let job = Job::new(list, wishes, known.catalogue, known.kinds, known.plugs).map_err(of_job)?.with_fonts(fonts);
+    Ok(match shelf {
+        Some(shelf) => (job.on_shelf(shelf.shelf().clone()), Some(shelf)),
+        None => (job, None),
+    })
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::shelf::Order;
 
     fn wishes_of(text: &str, flags: &Flags) -> Result<Wishes> {
         let file: JobFile = toml::from_str(text).map_err(|error| Error::input(error.message()))?;
-        wishes(&file, flags)
+        wishes(&file, flags, Path::new(""))
     }
 
     #[test]
@@ -376,6 +452,29 @@ mod tests {
     }
 
     #[test]
+    fn the_order_of_labels_and_cartridges_is_read() {
+        let file = "order = 'pairs'\n[plan]\ntogether = 'batch'\ncartridge_order = 'given'\none_batch_a_strip = true\nlongest_strip_mm = 600\nlabels_a_strip = 4\nswap_mm = 30\nkeep_mm = 0";
+        let policy = wishes_of(file, &Flags::default()).unwrap().policy;
+        assert_eq!((policy.order, policy.given, policy.one_batch), (Order::Pairs, true, true));
+        assert_eq!((policy.longest_strip, policy.labels_a_strip), (Some(Micrometres(600_000)), Some(4)));
+        assert_eq!((policy.swap, policy.keep, policy.from_label), (Micrometres(30_000), Micrometres(0), None));
+        let from = |text: &str, order: &str| Flags {
+            from_label: Some(text.into()),
+            order: Some(order.into()),
+            ..Flags::default()
+        };
+        let policy = wishes_of(file, &from("sleeve-3/8:17", "list")).unwrap().policy;
+        assert_eq!(policy.from_label, Some((Some("sleeve-3/8".into()), 17)));
+        for (flags, wanted) in [
+            (from("0", "list"), "--from-label: found `0`, wanted a label's number"),
+            (from("17", "free"), "found it with order `free`, wanted `list`"),
+        ] {
+            let found = wishes_of("", &flags).unwrap_err().to_string();
+            assert!(found.contains(wanted), "found {found}, wanted {wanted}");
+        }
+    }
+
+    #[test]
     fn a_wrong_word_says_what_there_is() {
         for (text, wanted) in [
             ("build = 'ring'", "build: found `ring`, wanted flag, wrap, band, sleeve, plate or auto"),
@@ -383,7 +482,17 @@ mod tests {
             ("between = 'tear'", "between: found `tear`, wanted half, full or snip"),
             ("[design]\nreading_mm = 5", "design: reading_mm: found 5, wanted 100 to 20000"),
             ("[design]\nflag_runs = 'up'", "design: flag_runs: found `up`, wanted tape or cable"),
+            (
+                "[design]\nleast_length_mm = 40\nlargest_length_mm = 30",
+                "found largest_length_mm of 30 mm, wanted at least least_length_mm, which is 40 mm",
+            ),
             ("colour = 'red'", "unknown field `colour`"),
+            ("order = 'any'", "order: found `any`, wanted list, pairs or free"),
+            ("[plan]\ncartridge_order = 'best'", "plan: cartridge_order: found `best`, wanted free or given"),
+            ("[plan]\nlabels_a_strip = 0", "plan: labels_a_strip: found 0, wanted 1 or more"),
+            ("[plan]\nlongest_strip_mm = 2", "plan: longest_strip_mm: found 2, wanted 10 to 1000000"),
+            ("[plan]\nswap_mm = -1", "plan: swap_mm: found -1, wanted 0 to 1000000"),
+            ("[plan]\ntogeter = 'batch'", "unknown field `togeter`"),
         ] {
             let found = wishes_of(text, &Flags::default()).unwrap_err().to_string();
             assert!(found.contains(wanted), "found {found}, wanted {wanted}");

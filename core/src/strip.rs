@@ -112,14 +112,33 @@ impl Rules {
         self
     }
 
-    /// Tape a cartridge can give to strips.
-    fn usable(&self) -> Dots {
+    /// Tape a full cartridge can give to strips.
+    pub fn usable(&self) -> Dots {
         self.cartridge - self.load - self.reserve
     }
 
     /// The longest piece that may be made.
-    fn longest_piece(&self) -> Dots {
+    pub fn longest_piece(&self) -> Dots {
         self.max_strip.min(self.usable())
+    }
+
+    /// Whether these labels fit one strip.
+    pub fn holds_all(&self, labels: &[Dots]) -> bool {
+        let few = self.max_labels == 0 || labels.len() <= self.max_labels as usize;
+        few && (labels.is_empty() || Strip::new(self, labels).length <= self.longest_piece())
+    }
+
+    /// The least and the most pad a label gets for itself, by its place on the strip. Both are 0 but
+    /// between full cuts: elsewhere only a whole strip is padded.
+    pub fn pads(&self, label: Dots) -> (Dots, Dots) {
+        if self.between != Between::Full {
+            return (Dots::ZERO, Dots::ZERO);
+        }
+        let front = if self.front_cut().is_none() { self.lead } else { self.gap_before() };
+        let (before, after) = (front.max(self.gap_before()), self.trail.max(self.gap_after()));
+        let least = (self.min_piece - (before + label + after)).max(Dots::ZERO);
+        let (before, after) = (front.min(self.gap_before()), self.trail.min(self.gap_after()));
+        (least, (self.min_piece - (before + label + after)).max(Dots::ZERO))
     }
 
     /// Whether a label of this length fits a strip on its own.
@@ -235,6 +254,18 @@ impl Ledger {
     /// Everything that is not label.
     pub fn waste(&self) -> Dots {
         self.lead + self.gap + self.trail + self.pad + self.load + self.tail + self.scrap
+    }
+
+    /// Adds another one's figures.
+    pub fn add(&mut self, other: &Self) {
+        self.label += other.label;
+        self.lead += other.lead;
+        self.gap += other.gap;
+        self.trail += other.trail;
+        self.pad += other.pad;
+        self.load += other.load;
+        self.tail += other.tail;
+        self.scrap += other.scrap;
     }
 
     /// Tape used: labels and waste.
@@ -363,12 +394,7 @@ pub fn plan(rules: &Rules, lengths: &[Dots], joined: &[bool], taken_out: bool) -
     let mut used = Dots::ZERO;
     for (index, labels) in strips.iter().enumerate() {
         let strip = Strip::new(rules, &lengths[labels.clone()]);
-        let part = strip.ledger;
-        ledger.label += part.label;
-        ledger.lead += part.lead;
-        ledger.gap += part.gap;
-        ledger.trail += part.trail;
-        ledger.pad += part.pad;
+        ledger.add(&strip.ledger);
         cuts += strip.cuts.len() as u64;
         match mounts.last_mut() {
             Some(mount) if used + strip.length <= rules.usable() => mount.strips.end = index + 1,
@@ -392,7 +418,7 @@ pub fn plan(rules: &Rules, lengths: &[Dots], joined: &[bool], taken_out: bool) -
 }
 
 /// A cartridge leaves the printer with this much on it: kept, or thrown away.
-fn take_out(rules: &Rules, left: Dots, ledger: &mut Ledger) -> Dots {
+pub(crate) fn take_out(rules: &Rules, left: Dots, ledger: &mut Ledger) -> Dots {
     if left >= rules.min_remnant + rules.tail && left > rules.tail {
         ledger.tail += rules.tail;
         left - rules.tail

@@ -14,6 +14,8 @@ from pathlib import Path
 
 DPI = 600
 MM = DPI / 25.4
+# Millimetres at the foot of a page that no label reaches into.
+FOOT = 16
 OUTLINE_MM = 0.15  # the tape's outline lies outside the tape
 
 
@@ -63,13 +65,13 @@ def main():
     rows, _, height = page_rows(args.pdf)
     wrong = []
 
-    foot = [longest_run(row) for row in rows[height - int(22 * MM):]]
+    foot = [longest_run(row) for row in rows[height - int(FOOT * MM):]]
     bar = max(foot)
     print(f"scale bar: {bar / MM:.3f} mm")
     if abs(bar - 100 * MM) > 1:
         wrong.append(f"the scale bar is {bar / MM:.3f} mm long, wanted 100.0 within one dot ({1 / MM:.3f} mm)")
 
-    label = next((run for run in map(longest_run, rows[: height - int(22 * MM)]) if run > 8 * MM), 0.0)
+    label = next((run for run in map(longest_run, rows[: height - int(FOOT * MM)]) if run > 8 * MM), 0.0)
     label -= 2 * OUTLINE_MM * MM
     print(f"first label: {label / MM:.3f} mm")
     if abs(label - args.label_mm * MM) > 1:

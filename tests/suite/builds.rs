@@ -9,7 +9,8 @@ use tapewright::bitmap::Bitmap;
 use tapewright::font::Pen;
 use tapewright::job::{Job, Plan, StockPlan};
 use tapewright::layout::Layout;
-use tapewright::raster::{Raster, snip_guide};
+use tapewright::mark::snip_guide;
+use tapewright::raster::Raster;
 use tapewright::strip::{Cut, Strip};
 use tapewright::unit::{Dots, Dpi};
 

@@ -85,6 +85,7 @@ fn check_estimate(estimate: &Value) {
             ("cables", Count),
             ("labels", Count),
             ("problems", List),
+            ("legibility", List),
             ("stocks", List),
             ("tape_mm", Mm),
             ("label_mm", Mm),
@@ -92,6 +93,25 @@ fn check_estimate(estimate: &Value) {
             ("singly_mm", Mm),
         ],
     );
+    for short in list(&estimate["legibility"]) {
+        shape(
+            "legibility",
+            short,
+            &[
+                ("batch", Text),
+                ("stock", Text),
+                ("labels", Count),
+                ("cap_mm", Mm),
+                ("cap_dots", Count),
+                ("good_to_mm", Mm),
+                ("readable_to_mm", Mm),
+                ("asked_mm", Mm),
+                ("stroke_dots", Count),
+                ("module_mm", NumberOrNull),
+                ("text", Text),
+            ],
+        );
+    }
     for problem in list(&estimate["problems"]) {
         shape("problem", problem, &[("row", CountOrNull), ("field", TextOrNull), ("kind", Text), ("text", Text)]);
     }

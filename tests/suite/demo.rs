@@ -6,6 +6,9 @@ use crate::sources;
 use serde_json::Value;
 use std::path::Path;
 
+/// The files of the second job, and what it needs.
+const PANELS: [&str; 5] = ["panels.csv", "panels.toml", "logo.svg", "japanese.ttf", "japanese-ofl.txt"];
+
 fn demo(folder: &Path) -> Value {
     needs_modules();
     run(folder, ["demo", "--out", "demo", "--json"]).ended(0).json()
@@ -35,8 +38,12 @@ fn the_demo_makes_what_it_says() {
     assert_eq!(strips.len() as u64, counted, "a picture a strip");
     assert_eq!(streams.len(), 3, "a stream a stock");
     let mut wanted: Vec<String> = strips.iter().chain(&streams).chain([&sheet]).cloned().collect();
-    wanted.extend(["cables.csv", "job.toml", "summary.txt"].map(|name| format!("demo/{name}")));
-    wanted.extend(["demo/".to_owned(), "demo/proof/".to_owned()]);
+    let panels = &answer["panels"];
+    let more = panels["strips"].as_array().expect("paths").iter().chain([&panels["sheet"]]);
+    wanted.extend(more.map(|path| path.as_str().expect("a path").to_owned()));
+    let left = ["cables.csv", "job.toml", "summary.txt"].into_iter().chain(PANELS);
+    wanted.extend(left.map(|name| format!("demo/{name}")));
+    wanted.extend(["demo/", "demo/proof/", "demo/proof-panels/"].map(str::to_owned));
     wanted.sort();
     assert_eq!(files(folder.path()), wanted, "all files, and no other");
 

@@ -306,6 +306,6 @@ fn a_module_without_a_floor_is_found() {
     let mut lib: String = FLOORS.concat().iter().map(|part| format!("pub mod {part};\n")).collect();
     assert_none(&declared(&lib));
     lib.push_str("mod manager;\n");
-    assert!(declared(&lib)[0].contains(":17: `manager` has no floor"), "{:?}", declared(&lib));
+    assert!(declared(&lib)[0].contains(":22: `manager` has no floor"), "{:?}", declared(&lib));
     assert!(declared(&lib.replace("pub mod run;", ""))[1].contains("found no module `run`"));
 }

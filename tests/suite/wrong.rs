@@ -327,3 +327,24 @@ fn places_that_cannot_be_written_are_exit_code_6() {
     }
     assert_eq!(std::fs::read(path.join("in the way")).expect("the file"), b"a file");
 }
+
+/// What `print` will refuse is said before: a driver that carries no half cuts, asked for half cuts.
+#[test]
+fn half_cuts_that_a_driver_does_not_carry_are_told_at_the_estimate() {
+    needs_modules();
+    let folder = folder();
+    let path = folder.path();
+    write(path, "cables.csv", LIST);
+    let printers = crate::jobs::OWN_PRINTERS.replace("driver = \"pwg\"", "driver = \"pcl\"");
+    let printers = printers.replace("dpi_across = 180\ndpi_along = 180", "dpi_across = 300\ndpi_along = 300");
+    write(path, "printers.toml", printers);
+    let head = "list = 'cables.csv'\nprinter_files = ['printers.toml']\nprinter = 'narrow'\n";
+    write(path, "half.toml", head);
+    write(path, "full.toml", format!("{head}between = 'full'\n"));
+    let half = run(path, ["estimate", "half.toml"]).ended(0);
+    assert!(half.err.contains("driver `pcl` of printer `narrow` carries no half cuts"), "{}", half.err);
+    run(path, ["print", "half.toml", "--to", "file:out.pcl"]).ended(2);
+    let full = run(path, ["estimate", "full.toml"]).ended(0);
+    assert!(!full.err.contains("half cuts"), "{}", full.err);
+    run(path, ["print", "full.toml", "--to", "file:out.pcl"]).ended(0);
+}

@@ -32,8 +32,8 @@ impl Cable<'_> {
     /// Nothing if that is blank too. A measured diameter counts even if the kind is unknown.
     ///
     /// # Errors
-    /// The cell is no diameter, has no unit in the column `od`, or is not from 0.3 mm to 200 mm;
-    /// the kind is unknown and nothing is measured.
+    /// A cell is no diameter, has no unit in the column `od`, or is not from 0.3 mm to 200 mm; two
+    /// cells differ by more than 0.1 mm; the kind is unknown and nothing is measured.
     pub fn diameter(&self, kinds: &Kinds) -> Result<Option<Diameter>, FieldError> {
         if let Some(measured) = self.measured()? {
             let source = DiameterSource::Measured;
@@ -63,40 +63,62 @@ impl Cable<'_> {
         }
     }
 
+    /// The first of the columns that is filled in; the others must say the same.
     fn measured(&self) -> Result<Option<Micrometres>, FieldError> {
-        let Some((column, header, text)) = self.first_of(&[Column::Od, Column::OdMm, Column::OdIn]) else {
-            return Ok(None);
-        };
-        let unit = match column {
-            Column::OdMm => Some(Unit::Millimetre),
-            Column::OdIn => Some(Unit::Inch),
-            _ => None,
-        };
-        let error = |wanted: &str, hint: Option<&str>| FieldError {
-            field: header.to_owned(),
-            found: shortened(text),
-            wanted: wanted.to_owned(),
-            hint: hint.map(str::to_owned),
-        };
-        let measured = match (read(text), unit) {
-            (Ok(Reading::Length(measured)), _) => Some(measured),
-            (Ok(Reading::Plain(number)), Some(unit)) => number.of(unit),
-            (Ok(Reading::Plain(_)), None) => {
-                let hint = "write `6.15 mm` or `0.242 in`, or name the column od_mm or od_in";
-                return Err(error("a diameter with its unit", Some(hint)));
+        let mut first: Option<(&str, &str, Micrometres)> = None;
+        for column in [Column::Od, Column::OdMm, Column::OdIn] {
+            let Some((column, header, text)) = self.first_of(&[column]) else { continue };
+            let measured = measured_in(column, header, text)?;
+            match first {
+                None => first = Some((header, text, measured)),
+                Some((before, said, diameter)) if (diameter - measured).0.abs() > ALIKE.0 => {
+                    return Err(FieldError {
+                        field: header.to_owned(),
+                        found: shortened(text),
+                        wanted: format!("the same diameter as in {before}, `{}`", shortened(said)),
+                        hint: Some("measure again, and leave the wrong one blank".to_owned()),
+                    });
+                }
+                Some(_) => {}
             }
-            (Err(Unreadable::Thousands), _) => {
-                return Err(error("a diameter without a thousands mark", Some("write `6.15 mm` or `6.150 mm`")));
-            }
-            (Err(Unreadable::Other), _) => {
-                return Err(error("a diameter such as `6.15 mm`, `0.242 in` or `1/4 in`", None));
-            }
-        };
-        match measured.filter(|measured| (THINNEST..=THICKEST).contains(measured)) {
-            Some(measured) => Ok(Some(measured)),
-            None => Err(error(&format!("a diameter from {THINNEST} to {THICKEST}"), None)),
         }
+        Ok(first.map(|(_, _, measured)| measured))
     }
+}
+
+/// Two diameters no further apart are the same, once in millimetres and once in inches, each rounded
+/// to a tenth of a millimetre or so.
+const ALIKE: Micrometres = Micrometres(100);
+
+fn measured_in(column: Column, header: &str, text: &str) -> Result<Micrometres, FieldError> {
+    let unit = match column {
+        Column::OdMm => Some(Unit::Millimetre),
+        Column::OdIn => Some(Unit::Inch),
+        _ => None,
+    };
+    let error = |wanted: &str, hint: Option<&str>| FieldError {
+        field: header.to_owned(),
+        found: shortened(text),
+        wanted: wanted.to_owned(),
+        hint: hint.map(str::to_owned),
+    };
+    let measured = match (read(text), unit) {
+        (Ok(Reading::Length(measured)), _) => Some(measured),
+        (Ok(Reading::Plain(number)), Some(unit)) => number.of(unit),
+        (Ok(Reading::Plain(_)), None) => {
+            let hint = "write `6.15 mm` or `0.242 in`, or name the column od_mm or od_in";
+            return Err(error("a diameter with its unit", Some(hint)));
+        }
+        (Err(Unreadable::Thousands), _) => {
+            return Err(error("a diameter without a thousands mark", Some("write `6.15 mm` or `6.150 mm`")));
+        }
+        (Err(Unreadable::Other), _) => {
+            return Err(error("a diameter such as `6.15 mm`, `0.242 in` or `1/4 in`", None));
+        }
+    };
+    measured
+        .filter(|measured| (THINNEST..=THICKEST).contains(measured))
+        .ok_or_else(|| error(&format!("a diameter from {THINNEST} to {THICKEST}"), None))
 }
 
 #[cfg(test)]
@@ -138,6 +160,22 @@ mod tests {
         check(&[("od", "7 mm"), ("kind", "no such kind")], 7_000);
         check(&[("od_mm", "0.3")], 300);
         check(&[("od_mm", "200")], 200_000);
+    }
+
+    #[test]
+    fn two_measured_diameters_must_agree() {
+        check(&[("od", "6.15 mm"), ("od_in", "0.242")], 6_150);
+        check(&[("od_mm", "6.2"), ("od_in", "0.242"), ("od", "")], 6_200);
+        check_error(
+            &[("od", "6.15 mm"), ("OD mm", "8.1")],
+            "OD mm",
+            "found `8.1`, wanted the same diameter as in od, `6.15 mm`; measure again, and leave the wrong one blank",
+        );
+        check_error(
+            &[("od", "6.15 mm"), ("od_mm", "thick")],
+            "od_mm",
+            "found `thick`, wanted a diameter such as `6.15 mm`, `0.242 in` or `1/4 in`",
+        );
     }
 
     #[test]

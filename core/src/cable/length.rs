@@ -17,6 +17,15 @@ pub struct CableLength {
     pub length: Micrometres,
 }
 
+/// A length with its unit, as people write it: `3.2m`, `10 ft`, `12'6"`; `None` for anything else, and for
+/// lengths no cable has.
+pub fn length_of(text: &str) -> Option<Micrometres> {
+    match read(text) {
+        Ok(Reading::Length(length)) if length > Micrometres::ZERO && length <= LONGEST => Some(length),
+        _ => None,
+    }
+}
+
 impl Cable<'_> {
     /// The length: from `length`, else `length_ft`, else `length_m`. Nothing if all are blank.
     ///
@@ -98,6 +107,7 @@ mod tests {
         check("length_ft", "50", "50 ft", 15_240_000);
         check("Length M", "1,5", "1,5 m", 1_500_000);
         check("length_ft", "15 m", "15 m", 15_000_000);
+        check("length", "7m5", "7m5", 7_500_000);
         check("length_m", "10000", "10000 m", 10_000_000_000);
         assert_eq!(length("length", ""), Ok(None));
         assert_eq!(length("note", "50 ft"), Ok(None));

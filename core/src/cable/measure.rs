@@ -78,6 +78,9 @@ pub(super) fn read(text: &str) -> Result<Reading, Unreadable> {
     if rest.is_empty() {
         return Ok(Reading::Plain(first));
     }
+    if let Some(point) = metre_as_point(text) {
+        return Ok(Reading::Length(point));
+    }
     let (unit, rest) = unit(rest)?;
     let mut length = first.of(unit).ok_or(Unreadable::Other)?;
     if !rest.is_empty() {
@@ -90,6 +93,19 @@ pub(super) fn read(text: &str) -> Result<Reading, Unreadable> {
         length += inches.of(second).ok_or(Unreadable::Other)?;
     }
     Ok(Reading::Length(length))
+}
+
+/// `7m5` is 7.5 m: the unit in the place of the decimal point, as in IEC 60062 (from memory).
+///
+/// Up to three digits behind it and no blank between; anything else is no such length.
+fn metre_as_point(text: &str) -> Option<Micrometres> {
+    let (before, after) = text.split_once(['m', 'M'])?;
+    let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+    if !digits(before) || !digits(after) || after.len() > 3 {
+        return None;
+    }
+    let (number, _) = number(&format!("{before}.{after}")).ok()?;
+    number.of(Unit::Metre)
 }
 
 /// Typographic forms turned into plain ones: primes and curly quotes, vulgar fractions.
@@ -211,6 +227,9 @@ mod tests {
             check(text, 38_100);
         }
         check("0.3048000000000001 m", 304_800);
+        check("7m5", 7_500_000);
+        check("12M05", 12_050_000);
+        check("0m750", 750_000);
     }
 
     #[test]
@@ -228,6 +247,12 @@ mod tests {
             "2 yd",
             "-5 m",
             "5 m 3",
+            "5m 3",
+            "7m5m",
+            "7m5000",
+            "7mm5",
+            "7.5m2",
+            "7cm5",
             "5 m 3 in",
             "1/0 in",
             "1/ in",

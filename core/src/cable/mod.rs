@@ -19,7 +19,7 @@ use std::fmt;
 pub use column::{Column, ColumnIndex, is_list};
 pub use diameter::{Diameter, DiameterSource};
 pub use kinds::{CableKind, Kinds};
-pub use length::CableLength;
+pub use length::{CableLength, length_of};
 pub use list::{Cable, CableList, ListBuilder, MAX_COLUMNS, MAX_FIELDS, MAX_ROWS, MAX_TEXT_BYTES, RowFault};
 pub use plugs::{Plug, PlugKind, Plugs};
 

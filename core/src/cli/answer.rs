@@ -1,12 +1,12 @@
 //! Answers in words: the estimate as a table, problems as sentences.
 
-use crate::job::{Estimate, Job, Plan, Problem};
+use crate::job::{Estimate, Job, Plan, Problem, Short, StockPlan};
 use crate::strip::Strip;
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fmt::Write;
 
 /// Metres with two decimals.
-fn metres(mm: f64) -> String {
+pub(super) fn metres(mm: f64) -> String {
     format!("{:.2} m", mm / 1000.0)
 }
 
@@ -62,18 +62,38 @@ pub(super) fn estimate(estimate: &Estimate) -> String {
         ];
         let parts: Vec<String> =
             parts.iter().filter(|(_, mm)| *mm > 0.0).map(|(name, mm)| format!("{name} {mm:.0} mm")).collect();
-        let proof = if stock.optimal {
+        let proof = if let Some(shelf) = &stock.shelf {
+            format!("{} below", plural(shelf.cartridges.len(), "cartridge"))
+        } else if stock.optimal {
             "least tape in list order, proven".to_owned()
         } else {
             format!("within {:.0} mm of the bound", stock.tape_mm - stock.bound_mm)
         };
         let _ = writeln!(text, "  {:width$}   waste: {}; {proof}", "", parts.join(", "));
     }
+    for stock in &estimate.stocks {
+        text.push_str(&super::cartridges::table(stock));
+    }
+    if estimate.stocks.iter().any(|stock| stock.shelf.is_some()) {
+        text.push_str("\n  bars: # strips  - load and tail  x too short to keep  . left\n");
+    }
     if !estimate.problems.is_empty() {
-        let count = estimate.problems.len();
+        let rows: BTreeSet<u32> = estimate.problems.iter().filter_map(|problem| problem.row).collect();
+        let count = rows.len() + estimate.problems.iter().filter(|problem| problem.row.is_none()).count();
         let _ = writeln!(text, "\n{} cannot be labelled as asked; the rest goes on.", plural(count, "cable"));
     }
     text
+}
+
+/// What must be bought for a stock, if anything.
+pub(super) fn to_buy(job: &Job, plan: &StockPlan) -> Option<String> {
+    let cartridges = plan.cartridges.as_ref()?;
+    let short = job.printer.along.length(cartridges.short);
+    (cartridges.to_buy() > 0).then(|| buying(cartridges.to_buy(), &job.stock(plan).id, short.mm()))
+}
+
+pub(super) fn buying(count: usize, stock: &str, short_mm: f64) -> String {
+    format!("buy {} of {stock}, {} short", plural(count, "cartridge"), metres(short_mm))
 }
 
 /// A problem as one line.
@@ -85,22 +105,18 @@ pub(super) fn problem(problem: &Problem) -> String {
 
 /// Why labels have the builds they have: one sentence for each reason, with its count.
 pub(super) fn reasons(job: &Job, plan: &Plan) -> Vec<String> {
-    let mut sentences = Vec::new();
-    for stock in &plan.stocks {
-        let mut reasons: BTreeMap<String, (usize, String, bool)> = BTreeMap::new();
-        for &slot in &stock.slots {
-            let key = format!("{} {:?}", slot.build, slot.why);
-            let reason = job.reason(stock, slot);
-            let entry = reasons.entry(key).or_insert_with(|| (0, reason.clone(), true));
-            entry.0 += 1;
-            entry.2 &= entry.1 == reason;
-        }
-        for (count, sentence, same) in reasons.into_values() {
-            let such = if same { "" } else { "such as " };
-            sentences.push(format!("{} on {}: {such}{sentence}", plural(count, "label"), job.stock(stock).id));
-        }
-    }
-    sentences
+    let told = plan.stocks.iter().flat_map(|stock| {
+        job.reasons(stock)
+            .into_iter()
+            .map(|(count, sentence)| format!("{} on {}: {sentence}", plural(count, "label"), job.stock(stock).id))
+    });
+    told.collect()
+}
+
+/// Labels that fall short of the reading distance, in groups.
+pub(super) fn short(plan: &Plan) -> Vec<String> {
+    let what = |short: &Short| if short.legibility.small() { "small text" } else { "thin strokes" };
+    plan.short.iter().map(|short| format!("{}: {short}", what(short))).collect()
 }
 
 /// What a person should know of labels that can be made: one sentence for each note, with its count,

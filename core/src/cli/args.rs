@@ -46,7 +46,7 @@ pub(super) enum Command {
     },
     /// Say how much tape a job uses, what it costs and how long it takes
     #[command(
-        after_help = "Examples:\n  tapewright estimate job.toml\n  tapewright estimate cables.csv --stock tape-12 --build flag\n  tapewright estimate cables.xlsx --sheet Audio --build auto --stock tape-12,wrap-24 --json"
+        after_help = "Examples:\n  tapewright estimate job.toml\n  tapewright estimate cables.csv --stock tape-12 --build flag\n  tapewright estimate cables.xlsx --sheet Audio --build auto --stock tape-12,wrap-24 --json\n\nLabels that fall short are listed by batch: capitals below 20 arc minutes at the reading distance,\nor strokes of one dot where two would do. --json has them as `legibility`, lengths in mm:\n  { \"batch\", \"stock\", \"labels\", \"cap_mm\", \"cap_dots\", \"good_to_mm\", \"readable_to_mm\", \"asked_mm\",\n    \"stroke_dots\", \"module_mm\" (null without a code), \"text\" }; all in order: an empty list."
     )]
     Estimate(JobArgs),
     /// Draw what would be printed: a picture a strip, and one PDF at true size
@@ -80,16 +80,35 @@ pub(super) enum Command {
         /// tape, and one behind ipp: that answers, is waited for
         #[arg(long, value_name = "SECONDS", default_value_t = 30, value_parser = clap::value_parser!(u32).range(1..=3600))]
         link_patience: u32,
+        /// Print only from this cartridge, by its number in the estimate; the shelf stays as it is, so that
+        /// the others can be printed by the same plan
+        #[arg(long, value_name = "N", conflicts_with = "from_cartridge")]
+        cartridge: Option<usize>,
+        /// Print from this cartridge and those after it
+        #[arg(long, value_name = "N")]
+        from_cartridge: Option<usize>,
+        /// Take the tape off the shelf even if it goes to a file
+        #[arg(long, conflicts_with = "no_take")]
+        take: bool,
+        /// Leave the shelf as it is even if it goes to a printer
+        #[arg(long)]
+        no_take: bool,
         #[command(flatten)]
         modules: ModuleArgs,
     },
-    /// List the stocks known, shipped and your own
+    /// List the stocks known, and keep the shelf: the cartridges you have
     #[command(
-        after_help = "Examples:\n  tapewright stock\n  tapewright stock tape-12\n\nYour own stocks: stocks.toml in your settings folder, or stock_files in a job file. DEVELOPERS.md shows one."
+        args_conflicts_with_subcommands = true,
+        after_help = "Examples:\n  tapewright stock\n  tapewright stock tape-12\n  tapewright stock add tape-12 --length 3.2m\n  tapewright stock add tape-12 --sealed 2 --price 16\n  tapewright stock set tape-12-a --length 1.4m --estimated 20cm\n  tapewright stock mount tape-12-a --printer bench-180\n\nYour own stocks: stocks.toml in your settings folder, or stock_files in a job file. DEVELOPERS.md shows one.\nThe shelf: shelf.toml in your settings folder, or shelf_file in a job file. A stock it names is planned on the\ncartridges it lists; any other on full cartridges without end."
     )]
     Stock {
+        #[command(subcommand)]
+        action: Option<StockCommand>,
         /// Show one stock in full
         id: Option<String>,
+        /// The shelf's file [default: shelf.toml in your settings folder]
+        #[arg(long, value_name = "FILE", global = true)]
+        shelf: Option<PathBuf>,
     },
     /// List the printer profiles known, or look for printers
     #[command(
@@ -189,6 +208,34 @@ pub(super) struct JobArgs {
     /// Which way flags read: along the tape (hanging cables) or along the cable (level cables)
     #[arg(long, value_name = "tape|cable")]
     flag_runs: Option<String>,
+    /// A picture beside the text: PNG, JPEG or SVG
+    #[arg(long, value_name = "FILE")]
+    logo: Option<PathBuf>,
+    /// A code beside the text, or several kinds in order of preference: qr, micro-qr, rmqr,
+    /// data-matrix, code-128
+    #[arg(long, value_name = "KIND", value_delimiter = ',')]
+    code: Vec<String>,
+    /// What the code says: "{owner} {batch} {number}"
+    #[arg(long, value_name = "TEXT")]
+    code_content: Option<String>,
+    /// Order labels come out in: list, pairs (the two of a cable side by side, cables in any order) or
+    /// free (any order, the two of a cable may come apart) [default: list]
+    #[arg(long, value_name = "ORDER")]
+    order: Option<String>,
+    /// The shelf's file: the cartridges there are [default: shelf.toml in your settings folder, if there is one]
+    #[arg(long, value_name = "FILE")]
+    shelf: Option<PathBuf>,
+    /// Plan only from this label on, counted in list order; STOCK:N in a job on several stocks
+    #[arg(long, value_name = "N")]
+    from_label: Option<String>,
+    /// Most time to look for the best plan; the same again for what another order would save
+    #[arg(long, value_name = "SECONDS", default_value_t = 2.0, value_parser = budget)]
+    budget: f64,
+}
+
+fn budget(text: &str) -> std::result::Result<f64, String> {
+    let seconds = text.parse().ok().filter(|seconds| (0.0..=86_400.0).contains(seconds));
+    seconds.ok_or_else(|| format!("found `{text}`, wanted 0 to 86400 seconds"))
 }
 
 impl JobArgs {
@@ -208,8 +255,87 @@ impl JobArgs {
             column: self.column.clone(),
             reading_mm: self.reading_mm,
             flag_runs: self.flag_runs.clone(),
+            logo: self.logo.clone(),
+            code: self.code.clone(),
+            code_content: self.code_content.clone(),
+            order: self.order.clone(),
+            from_label: self.from_label.clone(),
+            shelf: self.shelf.clone(),
         }
     }
+
+    pub(super) fn budget(&self) -> Duration {
+        Duration::from_secs_f64(self.budget)
+    }
+}
+
+#[derive(Debug, Subcommand)]
+pub(super) enum StockCommand {
+    /// Put cartridges on the shelf
+    #[command(
+        after_help = "Examples:\n  tapewright stock add tape-12 --length 3.2m\n  tapewright stock add tape-12 --length 2m --estimated 30cm\n  tapewright stock add sleeve-3/8 --sealed 2\n  tapewright stock add tape-24 --sealed 0    (there is none: buying is planned)"
+    )]
+    Add {
+        /// The stock
+        stock: String,
+        /// An open cartridge, and what is left on it: 3.2m, 320cm, 10ft
+        #[arg(long, value_name = "LENGTH", required_unless_present = "sealed", conflicts_with = "sealed")]
+        length: Option<String>,
+        /// The length is a guess, right to so much; without a value to a tenth, at least 10 cm
+        #[arg(long, value_name = "ERROR", num_args = 0..=1, default_missing_value = "", requires = "length")]
+        estimated: Option<String>,
+        /// So many sealed ones
+        #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(0..=1000))]
+        sealed: Option<u32>,
+        /// Price of a full one, where it differs from the stock's
+        #[arg(long, value_name = "MONEY")]
+        price: Option<f64>,
+        /// What you write on it; without this the next free one
+        #[arg(long, value_name = "ID")]
+        id: Option<String>,
+    },
+    /// Say what is left on a cartridge, or how many are sealed
+    #[command(
+        after_help = "Examples:\n  tapewright stock set tape-12-a --length 1.4m\n  tapewright stock set tape-12-sealed --sealed 3"
+    )]
+    Set {
+        /// The cartridge
+        id: String,
+        /// What is left on it: 1.4m, 140cm, 55in
+        #[arg(long, value_name = "LENGTH", conflicts_with = "sealed")]
+        length: Option<String>,
+        /// The length is a guess, right to so much; without a value to a tenth, at least 10 cm
+        #[arg(long, value_name = "ERROR", num_args = 0..=1, default_missing_value = "", requires = "length")]
+        estimated: Option<String>,
+        /// How many are sealed
+        #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(0..=1000))]
+        sealed: Option<u32>,
+        /// Price of a full one
+        #[arg(long, value_name = "MONEY")]
+        price: Option<f64>,
+    },
+    /// Take a cartridge off the shelf: it is empty or gone
+    Remove {
+        /// The cartridge
+        id: String,
+    },
+    /// Say that a cartridge is in a printer: it needs no change and no loading
+    ///
+    /// What the printer feeds at mounting is taken off its length. A sealed one is opened.
+    Mount {
+        /// The cartridge
+        id: String,
+        /// The printer
+        #[arg(long, value_name = "ID")]
+        printer: String,
+    },
+    /// Say that a cartridge is back on the shelf
+    ///
+    /// What the printer feeds out when it is taken out is taken off its length.
+    Unmount {
+        /// The cartridge
+        id: String,
+    },
 }
 
 #[derive(Debug, Subcommand)]

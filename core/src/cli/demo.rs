@@ -17,6 +17,15 @@ use std::path::{Path, PathBuf};
 const LIST: &str = include_str!("../../data/demo/cables.csv");
 const JOB: &str = include_str!("../../data/demo/job.toml");
 
+/// A second job, with what labels may carry beside plain words, and the files it names.
+const PANELS: [(&str, &[u8]); 5] = [
+    ("panels.csv", include_bytes!("../../data/demo/panels.csv")),
+    ("panels.toml", include_bytes!("../../data/demo/panels.toml")),
+    ("logo.svg", include_bytes!("../../data/demo/logo.svg")),
+    ("japanese.ttf", include_bytes!("../../data/demo/japanese.ttf")),
+    ("japanese-ofl.txt", include_bytes!("../../data/demo/japanese-ofl.txt")),
+];
+
 /// A stream that was printed, read back and compared with the plan.
 struct Checked {
     path: PathBuf,
@@ -33,6 +42,16 @@ pub(super) fn run(out: &Path, json: bool, talk: &Talk) -> Done {
     talk.say("Tidewater Playhouse: 24 cables of three batches");
     let proofs = proofs::write(&job, &plan, &out.join("proof"), PaperArg::A4, "Tidewater Playhouse", talk)?;
     let streams = print_and_read_back(&job, &plan, out, talk)?;
+    for (name, bytes) in PANELS {
+        write_whole(&out.join(name), bytes)?;
+    }
+    let panels = load_job(&out.join("panels.toml"), &Flags::default(), Known::load(None)?)?;
+    let panels_plan = panels.plan();
+    if let Some(problem) = panels_plan.problems.first() {
+        return Err(Error::bug(format!("panels.toml: {}", super::answer::problem(problem))).into());
+    }
+    let folder = out.join("proof-panels");
+    let more = proofs::write(&panels, &panels_plan, &folder, PaperArg::A4, "Logos, codes, other scripts", talk)?;
     let estimate = plan.estimate(&job);
     let mut summary = super::answer::estimate(&estimate);
     summary.push('\n');
@@ -40,7 +59,8 @@ pub(super) fn run(out: &Path, json: bool, talk: &Talk) -> Done {
         let _ = writeln!(summary, "{}", super::answer::problem(problem));
     }
     summary.push('\n');
-    for sentence in super::answer::reasons(&job, &plan).into_iter().chain(super::answer::notes(&job, &plan)) {
+    let answers = [super::answer::reasons(&job, &plan), super::answer::short(&plan), super::answer::notes(&job, &plan)];
+    for sentence in answers.concat() {
         let _ = writeln!(summary, "{sentence}");
     }
     summary.push('\n');
@@ -59,6 +79,7 @@ pub(super) fn run(out: &Path, json: bool, talk: &Talk) -> Done {
             "estimate": estimate,
             "strips": proofs.strips.iter().map(path).collect::<Vec<_>>(),
             "sheet": path(&proofs.sheet),
+            "panels": json!({ "strips": more.strips.iter().map(path).collect::<Vec<_>>(), "sheet": path(&more.sheet) }),
             "streams": streams.iter().map(|stream| path(&stream.path)).collect::<Vec<_>>(),
         }));
     }
@@ -66,8 +87,9 @@ pub(super) fn run(out: &Path, json: bool, talk: &Talk) -> Done {
     warn_problems(&plan, talk);
     let first = proofs.strips.first().map_or(String::new(), |path| path.display().to_string());
     answer(&format!(
-        "\nLook at:\n  {}  every label at true size: print it at 100 % and check the bar\n  {first}  the first strip: dots, cuts and waste\n  {}  this, in full\n  {}  the job: change it and run `tapewright estimate` on it\n",
+        "\nLook at:\n  {}  every label at true size: print it at 100 % and check the bar\n  {first}  the first strip: dots, cuts and waste\n  {}  labels with logo, code, marks, Arabic and Japanese: job panels.toml\n  {}  this, in full\n  {}  the job: change it and run `tapewright estimate` on it\n",
         proofs.sheet.display(),
+        more.sheet.display(),
         out.join("summary.txt").display(),
         out.join("job.toml").display(),
     ))
@@ -83,7 +105,7 @@ fn print_and_read_back(job: &Job, plan: &Plan, out: &Path, talk: &Talk) -> Resul
     for stock in &plan.stocks {
         let Link::File(path) = base.numbered(&job.stock(stock).id) else { continue };
         let way = Way { module, link: &Link::File(path.clone()), patience: PATIENCE };
-        let sent = streams::send(job, stock, "demo", &way, talk)?;
+        let sent = streams::send(job, stock, "demo", &way, &mut 0, talk)?;
         let read = streams::measure(&path, None, None, &place, talk)?;
         let feed: u64 = read.iter().map(|strip| strip.lines).sum();
         let cuts: u64 = read.iter().map(|strip| (strip.half_cuts.len() + strip.full_cuts.len()) as u64).sum();

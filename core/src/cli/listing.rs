@@ -1,11 +1,11 @@
 //! What is known: stocks, printers, driver modules.
 
 use super::streams::found_modules;
-use super::{Done, Talk, answer, answer_json};
+use super::{Done, Talk, answer, answer_json, shelf};
 use crate::error::Error;
 use crate::media::{Form, Printer, Stock, WrapAxis};
 use crate::run::{check_module, driver_folders, load_module};
-use crate::settings::{Known, user_folder};
+use crate::settings::{Known, ShelfFile, user_folder};
 use serde_json::{Value, json};
 use std::path::Path;
 use tapewright_host::{Outcome, Place};
@@ -79,19 +79,37 @@ fn text<'v>(value: &'v Value, field: &str) -> &'v str {
     value[field].as_str().unwrap_or_default()
 }
 
-pub(super) fn stocks(known: &Known, id: Option<&str>, json: bool) -> Done {
-    let all = match id {
-        Some(id) => vec![stock_json(known.catalogue.stock(id)?)],
-        None => known.catalogue.stocks.iter().map(stock_json).collect(),
+pub(super) fn stocks(known: &Known, on: Option<&ShelfFile>, id: Option<&str>, json: bool) -> Done {
+    let with_shelf = |stock: &Stock| {
+        let mut value = stock_json(stock);
+        if let Some(file) = on {
+            let all = file.shelf().cartridges().iter().filter(|one| one.stock == stock.id);
+            value["cartridges"] = all.map(shelf::json).collect();
+        }
+        value
     };
+    let all = match id {
+        Some(id) => vec![with_shelf(known.catalogue.stock(id)?)],
+        None => known.catalogue.stocks.iter().map(with_shelf).collect(),
+    };
+    if let (Some(id), false) = (id, json) {
+        let mut one = all[0].clone();
+        if let Value::Object(fields) = &mut one {
+            fields.remove("cartridges");
+        }
+        let there = shelf::lines(on, id, 1);
+        let there = if there.is_empty() { there } else { format!("on the shelf:\n{there}") };
+        return answer(&format!("{}{there}", lines(&one, 0)));
+    }
     show(all, id.is_some(), json, |stock| {
         let price = stock["price"].as_f64().map_or("no price".to_owned(), |price| format!("{price:.2} a cartridge"));
         format!(
-            "{:12} {:7} {} ({} m, {price})\n",
+            "{:12} {:7} {} ({} m, {price})\n{}",
             text(stock, "id"),
             text(stock, "kind"),
             text(stock, "title"),
-            stock["length_m"]
+            stock["length_m"],
+            shelf::lines(on, text(stock, "id"), 20)
         )
     })
 }

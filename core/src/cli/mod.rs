@@ -2,23 +2,27 @@
 
 mod answer;
 mod args;
+mod cartridges;
 mod demo;
 mod finding;
 mod listing;
+mod printing;
 mod proofs;
+mod shelf;
 mod streams;
 
 use crate::error::{Error, Kind, Result};
 use crate::job::{Job, Plan};
 use crate::run::SERVE;
-use crate::settings::{Known, load_job, user_folder};
+use crate::settings::{Known, ShelfFile, load_job_and_shelf, user_folder};
+use crate::shelf::Freer;
 use args::{Cli, Command, DriversCommand, JobArgs};
 use clap::Parser;
 use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 /// Most time a driver module may take for an answer where nobody says otherwise.
 const PATIENCE: Duration = Duration::from_secs(10);
@@ -151,30 +155,48 @@ fn run(cli: &Cli, talk: &Talk) -> Done {
     match &cli.command {
         Command::Demo { out } => demo::run(out, cli.json, talk),
         Command::Estimate(args) => {
-            let job = load(args, talk)?;
-            let plan = job.plan();
-            show_estimate(&job, &plan, cli.json, talk)?;
+            let (job, shelf) = load(args, talk)?;
+            let plan = planned(&job, args)?;
+            let mut go_on = within(args.budget());
+            let freer: Vec<_> = plan.stocks.iter().map(|stock| job.freer(stock, &mut go_on)).collect();
+            show_estimate(&job, &plan, &freer, shelf.as_ref(), cli.json, talk)?;
+            if !cli.json {
+                streams::note_half_cuts(&job, &plan, talk)?;
+            }
             any_label(&plan)
         }
         Command::Proof { job: args, out, paper } => {
-            let job = load(args, talk)?;
-            let plan = job.plan();
+            let (job, _) = load(args, talk)?;
+            let plan = planned(&job, args)?;
             let out = out.clone().unwrap_or_else(|| format!("proof-{}", stem(&args.job)).into());
             warn_problems(&plan, talk);
             any_label(&plan)?;
             proofs::run(&job, &plan, &out, *paper, cli.json, talk)
         }
-        Command::Print { job: args, to, only, link_patience, modules } => {
+        Command::Print { job: args, to, only, link_patience, cartridge, from_cartridge, take, no_take, modules } => {
             heed_ctrl_c();
-            let job = load(args, talk)?;
-            let plan = job.plan();
+            let (job, mut shelf) = load(args, talk)?;
+            let plan = planned(&job, args)?;
             warn_problems(&plan, talk);
             any_label(&plan)?;
-            let patience = Duration::from_secs((*link_patience).into());
-            let whereto = streams::Where { to, only: only.as_deref(), patience, place: modules.place()? };
-            streams::print(&job, &plan, &stem(&args.job), &whereto, cli.json, talk)
+            let whereto = printing::Where {
+                to,
+                only: only.as_deref(),
+                cartridges: cartridge.map(|nth| (nth, nth)).or(from_cartridge.map(|nth| (nth, usize::MAX))),
+                take: if *take { Some(true) } else { no_take.then_some(false) },
+                patience: Duration::from_secs((*link_patience).into()),
+                place: modules.place()?,
+            };
+            printing::print(&job, &plan, &stem(&args.job), &whereto, shelf.as_mut(), cli.json, talk)
         }
-        Command::Stock { id } => listing::stocks(&known()?, id.as_deref(), cli.json),
+        Command::Stock { action: Some(action), shelf, .. } => {
+            shelf::change(&known()?, shelf.as_deref(), action, cli.json, talk)
+        }
+        Command::Stock { action: None, id, shelf } => {
+            let known = known()?;
+            let shelf = shelf::shown(shelf.as_deref(), &known)?;
+            listing::stocks(&known, shelf.as_ref(), id.as_deref(), cli.json)
+        }
         Command::Printers { ask: Some(uri), .. } => finding::ask(uri, cli.json),
         Command::Printers { attached: true, .. } => finding::attached(cli.json, talk),
         Command::Printers { id, .. } => listing::printers(&known()?, id.as_deref(), cli.json),
@@ -197,12 +219,42 @@ fn stem(path: &Path) -> String {
     path.file_stem().unwrap_or_default().to_string_lossy().into_owned()
 }
 
-fn load(args: &JobArgs, talk: &Talk) -> Result<Job> {
-    let job = load_job(&args.job, &args.flags(), known()?)?;
+fn load(args: &JobArgs, talk: &Talk) -> Result<(Job, Option<ShelfFile>)> {
+    let (job, shelf) = load_job_and_shelf(&args.job, &args.flags(), known()?)?;
     for (header, column) in job.list().near_misses() {
         talk.warn(&format!("note: column `{header}` is not used; did you mean `{}`?", column.name()));
     }
-    Ok(job)
+    Ok((job, shelf))
+}
+
+/// Says "go on" until the time is up.
+#[allow(clippy::disallowed_methods, reason = "the clock is read here and handed down; a plan says when it ran out")]
+fn within(time: Duration) -> impl FnMut() -> bool {
+    let begun = Instant::now();
+    move || begun.elapsed() < time
+}
+
+/// Thinks a job through in the time there is.
+fn planned(job: &Job, args: &JobArgs) -> Result<Plan> {
+    let plan = job.plan_within(&mut within(args.budget()));
+    from_label_is_there(job, &plan)?;
+    Ok(plan)
+}
+
+/// A label to begin from must be one of the job.
+fn from_label_is_there(job: &Job, plan: &Plan) -> Result<()> {
+    let Some((stock, first)) = &job.policy.from_label else { return Ok(()) };
+    let used: Vec<&str> = plan.stocks.iter().map(|stock| job.stock(stock).id.as_str()).collect();
+    let wrong = |text: String| Err(Error::input(format!("--from-label: {text}")));
+    match stock {
+        _ if used.is_empty() => wrong(format!("found {first}, the job has fewer labels")),
+        None if used.len() > 1 => wrong(format!("found {first} in a job on {}, wanted STOCK:{first}", used.join(", "))),
+        Some(stock) if !used.contains(&stock.as_str()) => wrong(format!(
+            "found no label on `{stock}` from label {first} on, the job's others are on {}",
+            used.join(", ")
+        )),
+        _ => Ok(()),
+    }
 }
 
 /// A job in which nothing can be printed has the wrong input.
@@ -229,14 +281,33 @@ fn warn_problems(plan: &Plan, talk: &Talk) {
     }
 }
 
-fn show_estimate(job: &Job, plan: &Plan, json: bool, talk: &Talk) -> Done {
-    let estimate = plan.estimate(job);
+fn show_estimate(
+    job: &Job,
+    plan: &Plan,
+    freer: &[Vec<Freer>],
+    shelf: Option<&ShelfFile>,
+    json: bool,
+    talk: &Talk,
+) -> Done {
+    let estimate = plan.estimate_with(job, freer);
     if json {
         return answer_json(&estimate);
     }
     answer(&answer::estimate(&estimate))?;
+    if let Some(file) = shelf {
+        for stock in plan.stocks.iter().filter(|stock| stock.cartridges.as_ref().is_none_or(|one| !one.on_shelf)) {
+            let id = &job.stock(stock).id;
+            talk.say(&format!(
+                "note: the shelf ({}) does not name {id}: planned on full cartridges; `tapewright stock add {id} --sealed 0` says that there is none",
+                file.path().display()
+            ));
+        }
+    }
     for sentence in answer::reasons(job, plan) {
         talk.say(&sentence);
+    }
+    for sentence in answer::short(plan).iter().take(MOST_SHOWN) {
+        talk.say(sentence);
     }
     for sentence in answer::notes(job, plan).iter().take(MOST_SHOWN) {
         talk.say(sentence);

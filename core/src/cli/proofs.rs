@@ -1,23 +1,72 @@
 //! Proof files: a picture a strip, and one PDF with every label at true size.
 
+use super::answer::plural;
 use super::args::PaperArg;
 use super::{Done, Talk, answer, answer_json};
 use crate::bitmap::Bitmap;
 use crate::error::{Doing, Result};
-use crate::font::Pen;
-use crate::job::{Job, Plan, StockPlan};
-use crate::layout::{Layout, arc_minutes_milli};
+use crate::font::{Pen, bidi};
+use crate::job::{Job, Plan, StockEstimate, StockPlan};
+use crate::layout::{Layout, Legibility, Strokes};
 use crate::proof::{Paper, PictureLabel, Sheet, SheetLabel, StripPicture, strip_png};
 use crate::raster::Raster;
-use crate::store::files::{make_folder, write_whole};
-use crate::unit::Micrometres;
+use crate::store::files::{io_error, make_folder, write_whole};
 use serde_json::json;
+use std::fs::File;
+use std::io::Read;
 use std::path::{Path, PathBuf};
 
 /// What a proof wrote.
 pub(super) struct Written {
     pub(super) strips: Vec<PathBuf>,
     pub(super) sheet: PathBuf,
+    /// Cartridges known one by one, and how many strips each prints; nothing for a stock without.
+    cartridges: Vec<(Option<Named>, usize)>,
+}
+
+/// A cartridge as titles name it.
+struct Named {
+    nth: usize,
+    id: Option<String>,
+    words: String,
+}
+
+/// Bytes in which a picture says who made it (PNG, third edition, 11.3.3.2: the keyword `Software`).
+const MADE_BY_US: &[u8] = b"tEXtSoftware\0tapewright";
+
+/// Removes the strip pictures of an earlier proof, and nothing else.
+fn remove_old(out: &Path, talk: &Talk) -> Result<()> {
+    let is_ours = |path: &Path| {
+        let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        let mut first = Vec::new();
+        name.starts_with("strip-")
+            && name.ends_with(".png")
+            && File::open(path).is_ok_and(|file| file.take(512).read_to_end(&mut first).is_ok())
+            && first.windows(MADE_BY_US.len()).any(|bytes| bytes == MADE_BY_US)
+    };
+    let there = std::fs::read_dir(out).map_err(|error| io_error(out, &error))?;
+    let old: Vec<PathBuf> = there.filter_map(|entry| Some(entry.ok()?.path())).filter(|path| is_ours(path)).collect();
+    for path in &old {
+        std::fs::remove_file(path).map_err(|error| io_error(path, &error))?;
+    }
+    if !old.is_empty() {
+        talk.say(&format!("removed {} of an earlier proof", plural(old.len(), "picture")));
+    }
+    Ok(())
+}
+
+/// The cartridges of a stock's plan, with the strips of each.
+fn cartridges(estimate: &StockEstimate) -> Vec<(Option<Named>, usize)> {
+    let Some(shelf) = &estimate.shelf else { return vec![(None, estimate.strips)] };
+    let named = shelf.cartridges.iter().map(|one| {
+        let words = match (&one.cartridge, one.from) {
+            (_, "buy") => "to buy".to_owned(),
+            (Some(id), _) => id.clone(),
+            (None, _) => "full".to_owned(),
+        };
+        (Some(Named { nth: one.nth, id: one.cartridge.clone(), words }), one.strips)
+    });
+    named.collect()
 }
 
 /// Which strips of all, as file names and titles count them.
@@ -26,28 +75,22 @@ fn strip_file(out: &Path, nth: usize, stock: &str) -> PathBuf {
     out.join(format!("strip-{nth:04}-{stock}.png"))
 }
 
-/// How far a text of this height is good for: seen under 20′.
-fn good_to(cap: Micrometres) -> Micrometres {
-    // The height seen under 20′ at one metre; distance is in proportion.
-    let at_a_metre = crate::layout::cap_height(Micrometres(1_000_000), 20);
-    Micrometres(cap.0 * 1_000_000 / at_a_metre.0.max(1))
-}
-
-fn legibility(job: &Job, layout: &Layout) -> String {
-    let minutes = arc_minutes_milli(layout.cap, job.design.reading);
-    format!(
-        "text {:.1} mm high ({} dots, {}.{} arc minutes at {}), good to {:.1} m",
-        layout.cap.mm(),
-        layout.block.text.cap.0,
-        minutes / 1000,
-        minutes % 1000 / 100,
-        job.design.reading,
-        good_to(layout.cap).mm() / 1000.0
-    )
+/// The code in one line: what it is, and its modules. Their size is told with the legibility.
+fn code(layout: &Layout) -> Option<String> {
+    let code = layout.code.as_ref()?;
+    let ((columns, rows), (along, up)) = (code.modules, code.dots);
+    let dots = if along == up { format!("{along}") } else { format!("{along} × {up}") };
+    let modules = if rows == 1 { format!("{columns} modules") } else { format!("{rows} × {columns} modules") };
+    Some(format!("{} of {modules}, {dots} dots each", code.symbology.word()))
 }
 
 pub(super) fn write(job: &Job, plan: &Plan, out: &Path, paper: PaperArg, title: &str, talk: &Talk) -> Result<Written> {
     make_folder(out)?;
+    remove_old(out, talk)?;
+    let estimate = plan.estimate(job);
+    let cartridges: Vec<_> = estimate.stocks.iter().flat_map(cartridges).collect();
+    // The cartridge of each strip, in order.
+    let mut on = cartridges.iter().flat_map(|(named, strips)| std::iter::repeat_n(named, *strips));
     let total: usize = plan.stocks.iter().map(|stock| stock.strips.strips.len()).sum();
     let labels = plan.stocks.iter().map(|stock| stock.slots.len()).sum();
     let bar = talk.bar(labels, "proofs");
@@ -55,46 +98,59 @@ pub(super) fn write(job: &Job, plan: &Plan, out: &Path, paper: PaperArg, title: 
     let paper = if paper == PaperArg::A4 { Paper::A4 } else { Paper::Letter };
     let mut sheet = Sheet::new(paper, title);
     let mut raster = Raster::new(Pen::new(job.fonts()));
+    let mut strokes = Strokes::new(Pen::new(job.fonts()));
     for stock in &plan.stocks {
         for labels in &stock.strips.strips {
             let nth = strips.len() + 1;
             let path = strip_file(out, nth, &job.stock(stock).id);
-            let title = format!("strip {nth} of {total} · {} · printer {}", job.stock(stock).title, job.printer.id);
+            let from = on.next().and_then(Option::as_ref);
+            let from = from.map_or(String::new(), |one| format!(" · cartridge {} ({})", one.nth, one.words));
+            let title =
+                format!("strip {nth} of {total}{from} · {} · printer {}", job.stock(stock).title, job.printer.id);
             let strip = job.strip(stock, labels);
             let mut drawn = Vec::with_capacity(labels.len());
             for label in labels.clone() {
-                drawn.push(one(job, stock, label, &mut raster, &mut sheet)?);
+                drawn.push(one(job, stock, label, (&mut raster, &mut strokes), &mut sheet)?);
                 bar.inc(1);
             }
             let picture =
                 StripPicture { title, printer: &job.printer, stock: job.stock(stock), strip: &strip, labels: drawn };
-            let png = strip_png(&picture).doing(|| path.display().to_string())?;
+            let png = strip_png(&picture, job.fonts()).doing(|| path.display().to_string())?;
             write_whole(&path, &png)?;
             strips.push(path);
         }
     }
     let path = out.join("labels.pdf");
-    write_whole(&path, &sheet.finish()?)?;
+    write_whole(&path, &sheet.finish(job.fonts())?)?;
     bar.finish_and_clear();
-    Ok(Written { strips, sheet: path })
+    drop(on);
+    Ok(Written { strips, sheet: path, cartridges })
 }
 
 /// Draws one label for both: as sent for the strip, as read for the sheet.
-fn one(job: &Job, stock: &StockPlan, label: usize, raster: &mut Raster<'_>, sheet: &mut Sheet) -> Result<PictureLabel> {
+fn one(
+    job: &Job,
+    stock: &StockPlan,
+    label: usize,
+    (raster, strokes): (&mut Raster<'_>, &mut Strokes<'_>),
+    sheet: &mut Sheet,
+) -> Result<PictureLabel> {
     let slot = stock.slots[label];
     let layout = job.lay_out(stock, slot)?;
     let media = job.stock(stock);
     let mut read = Bitmap::new(0, 0);
     raster.draw(&layout, false, &mut read);
     let cable = job.cable(slot);
-    let name = job.name(cable);
+    let name = format!("{} {}", bidi::apart(&job.name(cable)), slot.end.word());
     let length = job.printer.along.length(layout.along);
+    let legibility = Legibility::of(&layout, &job.printer, &job.design, strokes).to_string();
     let mut about = vec![
         job.reason(stock, slot),
         format!("row {}", cable.row()),
         format!("{:.1} mm long", length.mm()),
-        legibility(job, &layout),
+        legibility.clone(),
     ];
+    about.extend(code(&layout));
     if media.mirrored {
         about.push("shown as it reads, printed mirrored".to_owned());
     }
@@ -104,24 +160,51 @@ fn one(job: &Job, stock: &StockPlan, label: usize, raster: &mut Raster<'_>, shee
         stock: media,
         bitmap: &read,
         cable: cable.row(),
-        name: format!("{name} {}", slot.end.word()),
+        name: name.clone(),
         about,
     });
     if media.mirrored {
         read.mirror();
     }
-    Ok(PictureLabel { bitmap: read, caption: format!("{name} {}", slot.end.word()) })
+    Ok(PictureLabel { bitmap: read, caption: name, legibility })
 }
 
 pub(super) fn run(job: &Job, plan: &Plan, out: &Path, paper: PaperArg, json: bool, talk: &Talk) -> Done {
     let title = out.file_name().unwrap_or_default().to_string_lossy().into_owned();
     let written = write(job, plan, out, paper, &title, talk)?;
     let text = |path: &PathBuf| path.display().to_string();
+    let mut rest = &written.strips[..];
+    let groups: Vec<(&Option<Named>, &[PathBuf])> = written
+        .cartridges
+        .iter()
+        .map(|(named, strips)| {
+            let (group, after) = rest.split_at(*strips);
+            rest = after;
+            (named, group)
+        })
+        .collect();
     if json {
+        let cartridges = groups.iter().filter_map(|(named, group)| {
+            let one = named.as_ref()?;
+            let strips: Vec<String> = group.iter().map(text).collect();
+            Some(json!({"nth": one.nth, "cartridge": one.id, "strips": strips}))
+        });
         return answer_json(&json!({
             "strips": written.strips.iter().map(text).collect::<Vec<_>>(),
+            "cartridges": cartridges.collect::<Vec<_>>(),
             "sheet": text(&written.sheet),
         }));
+    }
+    for (named, group) in groups {
+        if let (Some(one), [first, ..]) = (named, group) {
+            let first = first.file_name().unwrap_or_default().to_string_lossy();
+            talk.say(&format!(
+                "cartridge {} ({}): {} from {first} on",
+                one.nth,
+                one.words,
+                plural(group.len(), "strip")
+            ));
+        }
     }
     let mut lines: String = written.strips.iter().map(|path| format!("{}\n", path.display())).collect();
     lines.push_str(&format!("{}\n", written.sheet.display()));

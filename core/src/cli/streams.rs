@@ -1,12 +1,13 @@
 //! Printing to a link, and reading a stream back.
 
 use super::answer::plural;
-use super::{Done, Talk, answer, answer_json, stopped};
+use super::{Done, PATIENCE, Talk, answer, answer_json, stopped};
 use crate::error::{Doing, Error, Result};
 use crate::job::{Job, Plan, StockPlan};
-use crate::run::{Lines, StripRead, driver_folders, module_for, modules, open, read_back, recognise};
+use crate::run::{Lines, StripRead, apart, driver_folders, modules, open, read_back, recognise};
 use crate::settings::user_folder;
 use crate::store::files::{WholeFile, io_error, make_folder};
+use crate::strip::Between;
 use crate::transport::{Link, Shipment, Word};
 use crate::unit::{Dots, Dpi};
 use serde_json::json;
@@ -47,6 +48,23 @@ pub(super) fn found_modules(place: &Place, talk: &Talk) -> (Vec<Driver>, Vec<Pat
     (found, folders)
 }
 
+/// Says before anything is printed that the printer's driver carries no half cuts, where labels are to
+/// be parted by them. Where there is no module, nothing is known.
+pub(super) fn note_half_cuts(job: &Job, plan: &Plan, talk: &Talk) -> Result<()> {
+    if plan.stocks.iter().all(|stock| job.rules(stock).between != Between::Half) {
+        return Ok(());
+    }
+    let (found, _) = modules(&driver_folders(user_folder()), &apart(PATIENCE)?);
+    let family = found.iter().find_map(|module| module.family(&job.printer.driver));
+    if family.is_some_and(|family| !family.carries_half_cuts()) {
+        talk.warn(&format!(
+            "note: driver `{}` of printer `{}` carries no half cuts: `print` will refuse; set between = \"full\" or \"snip\"",
+            job.printer.driver, job.printer.id
+        ));
+    }
+    Ok(())
+}
+
 /// A driver and a link for a plan's labels.
 pub(super) struct Way<'a> {
     pub(super) module: &'a Driver,
@@ -55,11 +73,19 @@ pub(super) struct Way<'a> {
     pub(super) patience: Duration,
 }
 
-/// Sends the plan's labels on one stock to a link.
-pub(super) fn send(job: &Job, plan: &StockPlan, name: &str, way: &Way<'_>, talk: &Talk) -> Result<Sent> {
+/// Sends the plan's labels on one stock to a link. `labels` counts those handed over, also when it breaks off.
+pub(super) fn send(
+    job: &Job,
+    plan: &StockPlan,
+    name: &str,
+    way: &Way<'_>,
+    labels: &mut usize,
+    talk: &Talk,
+) -> Result<Sent> {
     let Way { module, link, patience } = *way;
     let bar = talk.bar(plan.slots.len(), "printing");
     let mut progress = || {
+        *labels += 1;
         bar.inc(1);
         stopped()
     };
@@ -96,67 +122,6 @@ pub(super) fn send(job: &Job, plan: &StockPlan, name: &str, way: &Way<'_>, talk:
         strips: plan.strips.strips.len(),
         feed: feed(job, plan),
     })
-}
-
-/// Where to, and what of a job.
-pub(super) struct Where<'a> {
-    pub(super) to: &'a str,
-    pub(super) only: Option<&'a str>,
-    pub(super) patience: Duration,
-    pub(super) place: Place,
-}
-
-pub(super) fn print(job: &Job, plan: &Plan, name: &str, whereto: &Where<'_>, json: bool, talk: &Talk) -> Done {
-    let Where { to, only, patience, place } = whereto;
-    let link = Link::parse(to)?;
-    let chosen: Vec<&StockPlan> = match only {
-        None => plan.stocks.iter().collect(),
-        Some(id) => plan.stocks.iter().filter(|stock| job.stock(stock).id == *id).collect(),
-    };
-    let used: Vec<&str> = plan.stocks.iter().map(|stock| job.stock(stock).id.as_str()).collect();
-    if chosen.is_empty() {
-        let only = only.unwrap_or_default();
-        return Err(
-            Error::input(format!("--only: found `{only}`, wanted a stock of this job: {}", used.join(", "))).into()
-        );
-    }
-    if chosen.len() > 1 && (link == Link::Stdout || link.is_device()) {
-        return Err(Error::input(format!(
-            "this job is on {}: load one after the other and name it with --only",
-            used.join(", ")
-        ))
-        .into());
-    }
-    let (found, folders) = found_modules(place, talk);
-    let module = module_for(&found, &job.printer.driver, &folders)?;
-    let mut sent = Vec::with_capacity(chosen.len());
-    for stock in &chosen {
-        let link = if chosen.len() > 1 { link.numbered(&job.stock(stock).id) } else { link.clone() };
-        let way = Way { module, link: &link, patience: *patience };
-        sent.push(send(job, stock, name, &way, talk)?);
-    }
-    if link == Link::Stdout {
-        return Ok(());
-    }
-    let mm = |dots| job.printer.along.length(dots).mm();
-    if json {
-        let sent: Vec<_> = sent
-            .iter()
-            .map(|one| json!({"stock": one.stock, "to": one.link, "labels": one.labels, "strips": one.strips, "feed_mm": mm(one.feed)}))
-            .collect();
-        return answer_json(&json!({ "sent": sent, "problems": plan.estimate(job).problems }));
-    }
-    for one in &sent {
-        let feed = mm(one.feed) / 1000.0;
-        answer(&format!(
-            "{}: {} in {}, {feed:.2} m, to {}\n",
-            one.stock,
-            plural(one.labels, "label"),
-            plural(one.strips, "strip"),
-            one.link
-        ))?;
-    }
-    Ok(())
 }
 
 /// Collects the figures of a stream, and its lines as one PBM file a strip where asked.

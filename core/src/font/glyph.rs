@@ -1,31 +1,29 @@
 //! One glyph to 1-bit ink at a size.
 
 use super::face::Face;
-use crate::bitmap::Bitmap;
-use ab_glyph::{Font, GlyphId, PxScale};
+use super::outline::Outline;
+use super::{grid, scan};
+use skrifa::GlyphId;
 
 /// A glyph at one size: ink, and where it goes against the pen on the baseline.
-pub(super) struct Glyph {
-    pub(super) ink: Bitmap,
-    pub(super) left: i64,
-    pub(super) bottom: i64,
+pub(super) use scan::Ink as Glyph;
+
+/// Parts of a dot, of 4096, that must be covered for it to be inked: half of it, and 56 in a hundred
+/// where strokes are fitted to cover whole dots, for there curves and slants would come out heavier
+/// than they are. Measured with tesseract on 300 identifiers each at 11 to 20 fitted dots: a half is
+/// read with 0.8 wrong letters in a hundred more.
+const fn enough(cap: i64) -> i64 {
+    if cap < grid::LOOSE { 2300 } else { 2048 }
 }
 
-/// One glyph: a dot is inked where the outline covers at least half of it.
-#[allow(clippy::cast_possible_truncation, clippy::cast_sign_loss, reason = "glyph bounds are small whole numbers")]
-pub(super) fn render(face: &Face, glyph: GlyphId, cap: f64, ratio: f64) -> Glyph {
-    let up = (cap / f64::from(face.cap) * f64::from(face.font.height_unscaled())) as f32;
-    let scale = PxScale { x: up * ratio as f32, y: up };
-    let Some(outline) = face.font.outline_glyph(glyph.with_scale(scale)) else {
-        return Glyph { ink: Bitmap::new(0, 0), left: 0, bottom: 0 };
-    };
-    let bounds = outline.px_bounds();
-    let (lines, dots) = (bounds.width() as usize, bounds.height() as usize);
-    let mut ink = Bitmap::new(dots, lines);
-    outline.draw(|x, y, coverage| {
-        if coverage >= 0.5 && (y as usize) < dots {
-            ink.set(x as usize, dots - 1 - y as usize);
-        }
-    });
-    Glyph { ink, left: bounds.min.x as i64, bottom: -(bounds.max.y as i64) }
+/// Draws a glyph whose capitals are `cap` dots high; `ratio_milli` is dots of a length along the
+/// text over dots of the same length up it, in thousandths.
+///
+/// Upright stems are whole dots wide and alike, and letters end at whole dots. The advance is as
+/// [`super::whole_dots`] rounds it.
+pub(super) fn render(face: &Face, glyph: u32, cap: i64, ratio_milli: i64) -> Glyph {
+    let glyph = GlyphId::new(glyph);
+    let font = face.font();
+    let outline = Outline::of(&font, glyph);
+    scan::convert(&face.grid().fitted(&outline, grid::advance(&font, glyph), cap, ratio_milli), enough(cap))
 }

@@ -1,17 +1,33 @@
-//! Text to glyphs: the embedded faces, their metrics in cap heights, and 1-bit glyphs drawn once a size.
+//! Text to glyphs: faces, embedded and the user's, their metrics in cap heights, and 1-bit glyphs
+//! drawn once a size.
 //!
 //! Sizes are asked for as the *cap height in dots*, since that is what legibility is judged by.
-//! Metrics are in units of the cap height, so that fitting needs no rasterising.
+//! Metrics are in units of the cap height, so that fitting needs no rasterising. A line is shaped
+//! into placed glyphs ([`Fonts::place`]), which the [`Pen`] draws.
 
+mod ascii;
+pub mod bidi;
 mod face;
+mod fallback;
+mod fault;
 mod glyph;
+mod grid;
+mod missing;
+mod outline;
 mod pen;
+mod scan;
 mod shape;
 
+pub use fault::Fault;
+pub use missing::MissingGlyph;
 pub use pen::{Pen, Size};
+pub use shape::{Placed, Run};
 
+use ascii::Ascii;
 use face::Face;
-use shape::{Sized, find};
+use std::borrow::Cow;
+use std::sync::{Arc, OnceLock};
+use unicode_segmentation::UnicodeSegmentation as _;
 
 /// The width class of the text.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -21,10 +37,6 @@ pub enum Style {
     /// The condensed face, for boxes that bound the width.
     Condensed,
 }
-
-/// A character no embedded face can set.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct MissingGlyph(pub char);
 
 /// Size of a line of text, in units of the cap height.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -37,21 +49,55 @@ pub struct Measure {
     pub below: f64,
 }
 
-/// The embedded faces.
-pub struct Fonts {
-    faces: [Face; 3],
-    /// Printable ASCII, measured once: [normal, condensed].
-    ascii: [Vec<Option<Sized>>; 2],
+impl Measure {
+    /// Takes another glyph beside it.
+    fn beside(&mut self, other: Self) {
+        self.width += other.width;
+        self.above = self.above.max(other.above);
+        self.below = self.below.max(other.below);
+    }
 }
 
-/// Printable ASCII starts here.
-const FIRST: u32 = 0x20;
-/// And has so many characters.
-const COUNT: u32 = 95;
+/// A font file of the user's.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct FontFile {
+    /// The file: TrueType or OpenType, one face or a collection. A variable font is set as it is at rest.
+    pub bytes: Vec<u8>,
+    /// Which face of a collection, from 0.
+    pub index: u32,
+}
+
+/// The faces of a job.
+pub struct Fonts {
+    faces: Vec<Face>,
+    /// Faces in the order they are tried: [normal, condensed].
+    orders: [Vec<u8>; 2],
+    /// Printable ASCII, measured once: [normal, condensed].
+    ascii: [Arc<Ascii>; 2],
+}
 
 const NORMAL_DATA: &[u8] = include_bytes!("../../../fonts/atkinson-hyperlegible-next-semibold.ttf");
 const CONDENSED_DATA: &[u8] = include_bytes!("../../../fonts/iosevka-charon-mono-bold-subset.ttf");
 const FALLBACK_DATA: &[u8] = include_bytes!("../../../fonts/dejavu-sans-mono-bold.ttf");
+const JOINED_DATA: &[u8] = include_bytes!("../../../fonts/dejavu-sans-bold-subset.ttf");
+
+const NORMAL: u8 = 0;
+const CONDENSED: u8 = 1;
+/// Arabic and Hebrew, with the tables that join and place them; the fallback has Arabic in parts.
+const JOINED: u8 = 2;
+const FALLBACK: u8 = 3;
+
+/// Ink may reach so far out of a line, in cap heights: about a dot, as the `q` of the plain face does.
+const OVERHANG: f64 = 0.1;
+
+/// Most fonts a job may bring: each is held in memory, and tried for every character the ones before lack.
+pub const MOST_FONTS: usize = 100;
+
+/// An advance in cap heights, rounded to whole dots.
+#[allow(clippy::cast_possible_truncation, clippy::cast_precision_loss, reason = "positions are far below 2^53")]
+fn whole_dots(advance: f64, cap: i64, ratio_milli: i64) -> i64 {
+    (advance * cap as f64 * ratio_milli as f64 / 1000.0 + 0.5).floor() as i64
+}
 
 impl Fonts {
     /// The faces that come with the program (origins and licences: `fonts/README.md`).
@@ -59,24 +105,110 @@ impl Fonts {
     /// # Panics
     /// Never: the files are part of the program and are opened in its tests.
     pub fn embedded() -> Self {
-        let faces = [Face::new(NORMAL_DATA), Face::new(CONDENSED_DATA), Face::new(FALLBACK_DATA)];
-        let mut fonts = Self { faces, ascii: [Vec::new(), Vec::new()] };
-        fonts.ascii = [Style::Normal, Style::Condensed].map(|style| {
-            (FIRST..FIRST + COUNT).map(|code| char::from_u32(code).and_then(|c| find(&fonts.faces, c, style))).collect()
-        });
+        let open = |data| Face::new(Cow::Borrowed(data), 0).expect("embedded fonts are whole");
+        let faces = [NORMAL_DATA, CONDENSED_DATA, JOINED_DATA, FALLBACK_DATA].map(open);
+        let orders = [vec![NORMAL, JOINED, FALLBACK, CONDENSED], vec![CONDENSED, JOINED, FALLBACK, NORMAL]];
+        let mut fonts = Self { faces: faces.into(), orders, ascii: Default::default() };
+        // The same faces measure the same: once is enough.
+        static MEASURED: OnceLock<[Arc<Ascii>; 2]> = OnceLock::new();
+        fonts.ascii = MEASURED.get_or_init(|| fonts.measured()).clone();
         fonts
     }
 
-    /// The font data of the plain face and of the one for what it lacks, for documents that embed them.
-    pub fn document_faces() -> [&'static [u8]; 2] {
-        [NORMAL_DATA, FALLBACK_DATA]
+    /// Puts a font of the user's in front of the normal face. The condensed face stays: it is for
+    /// boxes in which the main face would be too small to read, and sets what it lacks from this one.
+    ///
+    /// # Errors
+    /// The [`Fault`] of the file; then nothing has changed.
+    ///
+    /// # Panics
+    /// With more than [`MOST_FONTS`] fonts.
+    pub fn lead(&mut self, file: FontFile) -> Result<(), Fault> {
+        let face = self.open(file)?;
+        self.orders[0].insert(0, face);
+        self.orders[1].insert(1, face);
+        self.ascii = self.measured();
+        Ok(())
     }
 
-    fn sized(&self, c: char, style: Style) -> Option<Sized> {
-        match u32::from(c).checked_sub(FIRST).filter(|&index| index < COUNT) {
-            Some(index) => self.ascii[usize::from(style == Style::Condensed)][index as usize],
-            None => find(&self.faces, c, style),
+    /// Adds a font of the user's for what all faces so far lack.
+    ///
+    /// # Errors
+    /// The [`Fault`] of the file; then nothing has changed.
+    ///
+    /// # Panics
+    /// With more than [`MOST_FONTS`] fonts.
+    pub fn add(&mut self, file: FontFile) -> Result<(), Fault> {
+        let face = self.open(file)?;
+        self.orders.iter_mut().for_each(|order| order.push(face));
+        Ok(())
+    }
+
+    fn open(&mut self, file: FontFile) -> Result<u8, Fault> {
+        assert!(self.faces.len() < MOST_FONTS + 4, "found more than {MOST_FONTS} fonts, wanted fewer");
+        self.faces.push(Face::new(Cow::Owned(file.bytes), file.index)?);
+        Ok(u8::try_from(self.faces.len() - 1).expect("the limit is below 256"))
+    }
+
+    fn measured(&self) -> [Arc<Ascii>; 2] {
+        [Style::Normal, Style::Condensed].map(|style| Arc::new(Ascii::of(self, style)))
+    }
+
+    /// The bytes of a face's file and its index there; `None` for a face there is not.
+    pub fn file(&self, face: u8) -> Option<(&[u8], u32)> {
+        self.faces.get(usize::from(face)).map(Face::file)
+    }
+
+    /// The cap height of a face in ems.
+    ///
+    /// # Panics
+    /// For a face there is not.
+    pub fn cap_of_em(&self, face: u8) -> f64 {
+        let face = &self.faces[usize::from(face)];
+        face.cap / face.units
+    }
+
+    fn order(&self, style: Style) -> &[u8] {
+        &self.orders[usize::from(style == Style::Condensed)]
+    }
+
+    fn ascii(&self, style: Style) -> &Ascii {
+        &self.ascii[usize::from(style == Style::Condensed)]
+    }
+
+    /// The stretches a line is shaped in, left to right as printed. What no face has is left out.
+    pub fn runs(&self, text: &str, style: Style) -> Vec<Run> {
+        shape::runs(self, text, style, |_, _| {})
+    }
+
+    /// Shapes one run of a line: its glyphs left to right.
+    pub fn place_run(&self, text: &str, run: &Run) -> Vec<Placed> {
+        let mut placed = Vec::with_capacity(run.letters.len());
+        shape::place(self, text, run, &mut |glyph| placed.push(glyph));
+        placed
+    }
+
+    /// The glyphs of a line, left to right as printed. What no face has is left out:
+    /// [`Fonts::measure`] reports it first.
+    pub fn place(&self, text: &str, style: Style, mut each: impl FnMut(Placed)) {
+        if self.ascii(style).place(text, &mut each) {
+            return;
         }
+        self.set(text, &self.runs(text, style)).0.into_iter().for_each(each);
+    }
+
+    /// Width of one line at a size, in dots along it: the sum of its advances in whole dots, as
+    /// [`Pen`] sets them, and what ink that reaches far out of them adds. It may differ from the
+    /// [`Measure`] by half a dot a letter. Characters without a glyph are left out.
+    pub fn dots_wide(&self, text: &str, size: Size) -> i64 {
+        let whole = |advance: f64| whole_dots(advance, size.cap, size.ratio_milli);
+        let mut wide = 0;
+        if self.ascii(size.style).place(text, &mut |glyph: Placed| wide += whole(glyph.advance)) {
+            return wide;
+        }
+        let (placed, measure) = self.set(text, &self.runs(text, size.style));
+        let beyond = measure.width - placed.iter().map(|glyph| glyph.advance).sum::<f64>();
+        placed.iter().map(|glyph| whole(glyph.advance)).sum::<i64>() + whole(beyond)
     }
 
     /// Measures one line.
@@ -84,95 +216,58 @@ impl Fonts {
     /// # Errors
     /// The first character no face can set.
     pub fn measure(&self, text: &str, style: Style) -> Result<Measure, MissingGlyph> {
-        let mut total = Measure::default();
-        for c in text.chars() {
-            let one = self.sized(c, style).ok_or(MissingGlyph(c))?.measure;
-            total.width += one.width;
-            total.above = total.above.max(one.above);
-            total.below = total.below.max(one.below);
+        if let Some(measure) = self.ascii(style).measure(text) {
+            return Ok(measure);
         }
-        Ok(total)
+        let mut first = None;
+        let runs = shape::runs(self, text, style, |_, missing| {
+            first.get_or_insert(missing);
+        });
+        first.map_or_else(|| Ok(self.set(text, &runs).1), Err)
+    }
+
+    /// Sets the runs of a line. A mark or a swash that reaches far out of the line's advances widens
+    /// the line, so that its box holds all of its ink.
+    fn set(&self, text: &str, runs: &[Run]) -> (Vec<Placed>, Measure) {
+        let (mut placed, mut total) = (Vec::with_capacity(text.len()), Measure::default());
+        let (mut left, mut right) = (0.0_f64, 0.0_f64);
+        for run in runs {
+            let face = &self.faces[usize::from(run.face)];
+            let font = face.font();
+            shape::place(self, text, run, &mut |glyph| {
+                if let Some(ink) = face.ink(&font, glyph.glyph.into()) {
+                    let origin = total.width + glyph.right;
+                    left = left.min(origin + ink.left);
+                    right = right.max(origin + ink.right);
+                    total.beside(ink.measure(glyph.up));
+                }
+                total.width += glyph.advance;
+                placed.push(glyph);
+            });
+        }
+        let beyond = |ink: f64| if ink > OVERHANG { ink } else { 0.0 };
+        let (before, after) = (beyond(-left), beyond(right - total.width));
+        placed.iter_mut().for_each(|glyph| glyph.right += before);
+        total.width += before + after;
+        (placed, total)
+    }
+
+    /// The text with a question mark for each cluster no face can set.
+    pub fn shown<'t>(&self, text: &'t str, style: Style) -> Cow<'t, str> {
+        if self.ascii(style).measure(text).is_some() {
+            return Cow::Borrowed(text);
+        }
+        let mut gaps = Vec::new();
+        shape::runs(self, text, style, |at, _| gaps.push(at));
+        if gaps.is_empty() {
+            return Cow::Borrowed(text);
+        }
+        let clusters = text.grapheme_indices(true);
+        Cow::Owned(clusters.map(|(at, cluster)| if gaps.contains(&at) { "?" } else { cluster }).collect())
     }
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use crate::bitmap::Bitmap;
-
-    fn cap_rows(c: &str, style: Style, cap: i64) -> usize {
-        let fonts = Fonts::embedded();
-        let mut page = Bitmap::new(200, 400);
-        Pen::new(&fonts).draw(c, Size { style, cap, ratio_milli: 1000 }, &mut page, (10, 50));
-        (0..200).filter(|&dot| (0..400).any(|line| page.get(line, dot))).count()
-    }
-
-    #[test]
-    fn a_capital_is_exactly_as_high_as_asked() {
-        for style in [Style::Normal, Style::Condensed] {
-            for cap in 7..60 {
-                assert_eq!(cap_rows("H", style, cap), usize::try_from(cap).unwrap(), "{style:?} {cap}");
-            }
-        }
-    }
-
-    #[test]
-    fn look_alikes_differ_and_stand_on_the_baseline() {
-        let fonts = Fonts::embedded();
-        for style in [Style::Normal, Style::Condensed] {
-            let draw = |text: &str| {
-                let mut page = Bitmap::new(40, 40);
-                Pen::new(&fonts).draw(text, Size { style, cap: 14, ratio_milli: 1000 }, &mut page, (4, 10));
-                page
-            };
-            for (a, b) in [("0", "O"), ("1", "I"), ("1", "l"), ("I", "l"), ("5", "S"), ("8", "B"), ("2", "Z")] {
-                let (a_ink, b_ink) = (draw(a), draw(b));
-                let differ = (0..40)
-                    .flat_map(|l| (0..40).map(move |d| (l, d)))
-                    .filter(|&(l, d)| a_ink.get(l, d) != b_ink.get(l, d))
-                    .count();
-                assert!(differ >= 5, "{style:?}: {a} and {b} differ in {differ} dots at 14 dots of cap height");
-            }
-            let page = draw("H");
-            assert!(!page.get(6, 9) && (0..40).any(|line| page.get(line, 10)));
-        }
-    }
-
-    #[test]
-    fn marks_and_units_are_set_and_the_unknown_is_named() {
-        let fonts = Fonts::embedded();
-        for text in ["50′ 6″ ½ Ω µ ° ± × – ’", "Ärger ÉÇ Łódź", "Ωμέγα Кабель"] {
-            for style in [Style::Normal, Style::Condensed] {
-                fonts.measure(text, style).unwrap_or_else(|missing| panic!("{text}: {missing:?}"));
-            }
-        }
-        assert_eq!(fonts.measure("ab漢", Style::Normal), Err(MissingGlyph('漢')));
-        assert_eq!(fonts.measure("e\u{0301}", Style::Normal), Err(MissingGlyph('\u{0301}')));
-    }
-
-    #[test]
-    fn width_follows_the_ratio_and_height_does_not() {
-        let fonts = Fonts::embedded();
-        let size = |ratio| {
-            let mut page = Bitmap::new(60, 400);
-            Pen::new(&fonts).draw(
-                "OTTER",
-                Size { style: Style::Normal, cap: 20, ratio_milli: ratio },
-                &mut page,
-                (5, 20),
-            );
-            let used = |lines: bool| {
-                let hit: Vec<usize> = if lines {
-                    (0..400).filter(|&l| (0..60).any(|d| page.get(l, d))).collect()
-                } else {
-                    (0..60).filter(|&d| (0..400).any(|l| page.get(l, d))).collect()
-                };
-                hit[hit.len() - 1] - hit[0] + 1
-            };
-            (used(true), used(false))
-        };
-        let (one, two) = (size(1000), size(2000));
-        assert!(two.0.abs_diff(one.0 * 2) <= 3, "{one:?} {two:?}");
-        assert!(two.1.abs_diff(one.1) <= 1, "{one:?} {two:?}");
-    }
-}
+mod letters;
+#[cfg(test)]
+mod tests;

@@ -1,7 +1,7 @@
 //! Draws lines of text; keeps every glyph it has drawn, once a size.
 
 use super::glyph::{Glyph, render};
-use super::{COUNT, FIRST, Fonts, Style};
+use super::{Fonts, Style, whole_dots};
 use crate::bitmap::Bitmap;
 use std::collections::HashMap;
 
@@ -16,21 +16,34 @@ pub struct Size {
     pub ratio_milli: i64,
 }
 
-struct SizeCache {
-    ascii: Vec<Option<Glyph>>,
-    other: HashMap<char, Glyph>,
+/// Glyphs of one size by face and number.
+#[derive(Default)]
+struct Drawn {
+    /// By number, for the low numbers of the first faces: nearly every glyph of nearly every label.
+    low: Vec<Option<Glyph>>,
+    other: HashMap<(u8, u32), Glyph>,
+}
+
+/// Numbers of a face that are looked up without hashing.
+const LOW: u32 = 512;
+
+impl Drawn {
+    fn get(&mut self, face: u8, glyph: u32, render: impl FnOnce() -> Glyph) -> &Glyph {
+        if glyph >= LOW || face > 3 {
+            return self.other.entry((face, glyph)).or_insert_with(render);
+        }
+        let at = usize::from(face) * LOW as usize + glyph as usize;
+        if self.low.len() <= at {
+            self.low.resize_with(at + 1, || None);
+        }
+        self.low[at].get_or_insert_with(render)
+    }
 }
 
 /// Draws text; keeps every glyph it has drawn, once a size.
 pub struct Pen<'f> {
     fonts: &'f Fonts,
-    sizes: HashMap<Size, SizeCache>,
-}
-
-/// Nearest whole dot.
-#[allow(clippy::cast_possible_truncation, reason = "positions are far below 2^53")]
-fn nearest(position: f64) -> i64 {
-    (position + 0.5).floor() as i64
+    sizes: HashMap<Size, Drawn>,
 }
 
 impl<'f> Pen<'f> {
@@ -41,27 +54,20 @@ impl<'f> Pen<'f> {
 
     /// Draws one line, pen starting at `(line, baseline)`: the baseline is the lower edge of that dot.
     ///
-    /// Glyphs stand on whole dots; the rounding is that of the line's sum, so it never adds up.
+    /// Glyphs stand on whole dots, each as many from the one before as its advance is rounded to, so
+    /// that the same two letters are always as far apart; [`Fonts::dots_wide`] is the sum.
     /// Characters without a glyph are left out: [`Fonts::measure`] reports them first.
     pub fn draw(&mut self, text: &str, size: Size, to: &mut Bitmap, (line, baseline): (i64, i64)) {
         let fonts = self.fonts;
         let Size { style, cap, ratio_milli } = size;
-        #[allow(clippy::cast_precision_loss, reason = "small numbers")]
-        let (cap_dots, ratio) = (cap as f64, ratio_milli as f64 / 1000.0);
-        let cache = self
-            .sizes
-            .entry(size)
-            .or_insert_with(|| SizeCache { ascii: (0..COUNT).map(|_| None).collect(), other: HashMap::new() });
-        let mut pen = 0.0;
-        for c in text.chars() {
-            let Some(sized) = fonts.sized(c, style) else { continue };
-            let render = || render(&fonts.faces[usize::from(sized.face)], sized.glyph, cap_dots, ratio);
-            let glyph = match u32::from(c).checked_sub(FIRST).filter(|&index| index < COUNT) {
-                Some(index) => cache.ascii[index as usize].get_or_insert_with(render),
-                None => cache.other.entry(c).or_insert_with(render),
-            };
-            to.blit(&glyph.ink, line + nearest(pen) + glyph.left, baseline + glyph.bottom);
-            pen += sized.measure.width * cap_dots * ratio;
-        }
+        let drawn = self.sizes.entry(size).or_default();
+        let mut pen = line;
+        fonts.place(text, style, |placed| {
+            let face = &fonts.faces[usize::from(placed.face)];
+            let glyph = drawn.get(placed.face, placed.glyph, || render(face, placed.glyph, cap, ratio_milli));
+            let (right, up) = (whole_dots(placed.right, cap, ratio_milli), whole_dots(placed.up, cap, 1000));
+            to.blit(&glyph.ink, pen + right + glyph.left, baseline + up + glyph.bottom);
+            pen += whole_dots(placed.advance, cap, ratio_milli);
+        });
     }
 }

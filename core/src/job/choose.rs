@@ -1,6 +1,7 @@
 //! Which build on which stock: asked for, or chosen by diameter, plug and what is there.
 
 use super::Job;
+use super::wording::Wording;
 use crate::cable::{Diameter, Plug};
 use crate::layout::{Build, Layout, Misfit, MisfitKind, Request, lay_out};
 use crate::media::{Form, Stock};
@@ -25,17 +26,21 @@ pub enum Why {
 }
 
 impl Why {
-    /// One sentence, without a full stop.
-    pub fn sentence(self, build: Build, stock: &Stock, diameter: Option<&Diameter>) -> String {
-        let od = diameter.map_or(String::new(), |diameter| diameter.typical.to_string());
+    /// One sentence, without a full stop, for cables from one diameter to another.
+    pub fn sentence(self, build: Build, stock: &Stock, diameters: Option<(Micrometres, Micrometres)>) -> String {
+        let od = match diameters {
+            None => "unknown diameter".to_owned(),
+            Some((low, high)) if low == high => low.to_string(),
+            Some((low, high)) => format!("{} to {high}", low.to_string().trim_end_matches(" mm")),
+        };
         match self {
             Self::Asked => format!("{build} as asked, on {}", stock.title),
             Self::NoPlugYet => {
-                format!("sleeve: no plug is on yet, and {} passes the {od} cable and shrinks tight", stock.id)
+                format!("sleeve: no plug is on yet; {} passes over {od} and shrinks tight", stock.id)
             }
-            Self::InRange => format!("wrap: {od} is in the range of {}, and it needs no plug off", stock.id),
-            Self::Thick => format!("band: {od} is thick enough to read text round the cable"),
-            Self::NothingCloser => format!("flag: no sleeve or wrap of this job fits the {od} cable as it is"),
+            Self::InRange => format!("wrap: {od} is in the range of {}, and no plug has to come off", stock.id),
+            Self::Thick => format!("band: at {od} text can be read round the cable"),
+            Self::NothingCloser => format!("flag: no sleeve or wrap of this job fits {od} as it is"),
         }
     }
 }
@@ -45,13 +50,23 @@ pub(super) struct Choice {
     pub(super) stock: usize,
     pub(super) why: Why,
     pub(super) layout: Layout,
+    /// How many of what may be left out are.
+    pub(super) dropped: usize,
 }
 
 /// What is known of a cable's end when the label is chosen.
 pub(super) struct Subject<'a> {
     pub(super) diameter: Option<&'a Diameter>,
     pub(super) plug: &'a Plug,
-    pub(super) lines: &'a [String],
+    /// What it says; then the same with more and more of what may be left out left out.
+    pub(super) wordings: &'a [Shortened],
+}
+
+/// What a label says, and how many of what may be left out are.
+#[derive(Debug, PartialEq)]
+pub(super) struct Shortened {
+    pub(super) wording: Wording,
+    pub(super) dropped: usize,
 }
 
 const fn suits(build: Build, form: &Form) -> bool {
@@ -68,7 +83,7 @@ const fn rank(misfit: &Misfit) -> u8 {
     match misfit.kind {
         MisfitKind::Glyph | MisfitKind::NoText => 0,
         MisfitKind::NoDiameter => 1,
-        MisfitKind::Legibility => 2,
+        MisfitKind::Legibility | MisfitKind::Code | MisfitKind::Logo | MisfitKind::Mark => 2,
         MisfitKind::TooLong => 3,
         MisfitKind::DoesNotPass => 4,
         MisfitKind::Diameter => 5,
@@ -79,14 +94,16 @@ const fn rank(misfit: &Misfit) -> u8 {
 
 impl Job {
     /// Lays one label out on one stock of the job.
-    fn attempt(&self, build: Build, stock: usize, subject: &Subject<'_>) -> Result<Layout, Misfit> {
+    fn attempt(&self, build: Build, stock: usize, subject: &Subject<'_>, wording: &Wording) -> Result<Layout, Misfit> {
         let request = Request {
             build,
             stock: &self.stocks[stock],
             printer: &self.printer,
             diameter: subject.diameter,
             plug: subject.plug,
-            lines: subject.lines,
+            lines: &wording.text,
+            signs: &wording.signs,
+            parts: &self.parts,
             design: &self.design,
         };
         let layout = lay_out(&request, &self.fonts)?;
@@ -109,10 +126,11 @@ impl Job {
         build: Build,
         stocks: &[usize],
         subject: &Subject<'_>,
+        wording: &Wording,
     ) -> Result<(usize, Layout), Option<Misfit>> {
         let mut worst: Option<Misfit> = None;
         for &stock in stocks.iter().filter(|&&stock| suits(build, &self.stocks[stock].form)) {
-            match self.attempt(build, stock, subject) {
+            match self.attempt(build, stock, subject, wording) {
                 Ok(layout) => return Ok((stock, layout)),
                 Err(misfit) if worst.as_ref().is_none_or(|old| rank(&misfit) < rank(old)) => worst = Some(misfit),
                 Err(_) => {}
@@ -122,11 +140,39 @@ impl Job {
     }
 
     /// Chooses build and stock among `stocks`; `build` is `None` where the tool is to choose.
+    ///
+    /// Nothing is left out of the text while any of them takes all of it; the reason why none does
+    /// is that of the whole text.
     pub(super) fn choose(
         &self,
         build: Option<Build>,
         stocks: &[usize],
         subject: &Subject<'_>,
+    ) -> Result<Choice, Misfit> {
+        let mut first: Option<Misfit> = None;
+        for Shortened { wording, dropped } in subject.wordings {
+            match self.choose_for(build, stocks, subject, wording) {
+                Ok(choice) => return Ok(Choice { dropped: *dropped, ..choice }),
+                Err(misfit) if matches!(misfit.kind, MisfitKind::Legibility | MisfitKind::TooLong) => {
+                    first.get_or_insert(misfit);
+                }
+                Err(misfit) => return Err(first.unwrap_or(misfit)),
+            }
+        }
+        Err(first.unwrap_or_else(|| Misfit {
+            kind: MisfitKind::NoText,
+            field: "text",
+            found: "no text".into(),
+            wanted: "at least one line".into(),
+        }))
+    }
+
+    fn choose_for(
+        &self,
+        build: Option<Build>,
+        stocks: &[usize],
+        subject: &Subject<'_>,
+        wording: &Wording,
     ) -> Result<Choice, Misfit> {
         let no_stock = |build: &str| Misfit {
             kind: MisfitKind::Stock,
@@ -135,8 +181,8 @@ impl Job {
             wanted: format!("stock for a {build}"),
         };
         if let Some(build) = build {
-            return match self.first_that_works(build, stocks, subject) {
-                Ok((stock, layout)) => Ok(Choice { stock, why: Why::Asked, layout }),
+            return match self.first_that_works(build, stocks, subject, wording) {
+                Ok((stock, layout)) => Ok(Choice { stock, why: Why::Asked, layout, dropped: 0 }),
                 Err(misfit) => Err(misfit.unwrap_or_else(|| no_stock(build.word()))),
             };
         }
@@ -149,8 +195,8 @@ impl Job {
         ];
         let mut worst: Option<Misfit> = None;
         for (_, build, why) in order.into_iter().filter(|(may, ..)| *may) {
-            match self.first_that_works(build, stocks, subject) {
-                Ok((stock, layout)) => return Ok(Choice { stock, why, layout }),
+            match self.first_that_works(build, stocks, subject, wording) {
+                Ok((stock, layout)) => return Ok(Choice { stock, why, layout, dropped: 0 }),
                 // The flag, tried last, is the label of last resort: its reason is the one to tell.
                 Err(misfit) => worst = misfit.or(worst),
             }
@@ -174,7 +220,8 @@ impl Job {
         };
         for (builds, stocks) in searches {
             for &build in builds {
-                if let Ok((stock, _)) = self.first_that_works(build, stocks, subject) {
+                let whole = subject.wordings.first().map(|shortened| &shortened.wording)?;
+                if let Ok((stock, _)) = self.first_that_works(build, stocks, subject, whole) {
                     let from = if stock < self.in_job { "" } else { ", which is not in this job's stock" };
                     return Some(format!("a {build} on {} would work{from}", self.stocks[stock].id));
                 }

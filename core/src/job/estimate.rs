@@ -1,8 +1,9 @@
 //! A plan in millimetres: tape, waste, cartridges, cost and time.
 
-use super::{Job, Plan, Problem, StockPlan};
+use super::{Cartridges, Job, Plan, Problem, Short, StockPlan};
+use crate::shelf::{Freer, Source};
 use crate::strip::print_ms;
-use crate::unit::{Dots, Dpi};
+use crate::unit::{Dots, Dpi, Micrometres};
 use serde::Serialize;
 
 /// Waste by where it went, in millimetres.
@@ -44,8 +45,87 @@ pub struct StockEstimate {
     pub seconds: f64,
     /// Whether no plan in list order uses less tape.
     pub optimal: bool,
-    /// No plan in list order, on full cartridges, uses less than this.
+    /// No plan in the order asked for, on the cartridges there are, uses less than this; where
+    /// cartridges are chosen, changes and part-used cartridges count as tape.
     pub bound_mm: f64,
+    /// The cartridges, where they come from a shelf or were planned one by one.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub shelf: Option<ShelfEstimate>,
+}
+
+/// Which cartridge is mounted when, and what becomes of it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct ShelfEstimate {
+    /// `list`, `pairs` or `free`.
+    pub order: &'static str,
+    /// They are on a shelf; else full ones are taken, as many as it needs.
+    pub on_shelf: bool,
+    /// In the order they are mounted.
+    pub cartridges: Vec<CartridgeEstimate>,
+    /// Cartridges put in by hand.
+    pub swaps: usize,
+    /// Cartridges to be bought.
+    pub buy: usize,
+    /// Tape of the strips that the cartridges at hand have no room for.
+    pub short_mm: f64,
+    /// Whether no plan is better, changes and part-used cartridges counted as tape.
+    pub proven: bool,
+    /// No plan is better by more than this.
+    pub within_mm: f64,
+    /// The time ran out: with more, a better plan may be found.
+    pub ran_out: bool,
+    /// What freer orders would save.
+    pub freer: Vec<FreerEstimate>,
+}
+
+/// One cartridge: `length = load + strips + tail + scrap + left`.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct CartridgeEstimate {
+    /// Its number in the job, from 1: what `--cartridge` takes.
+    pub nth: usize,
+    /// Id on the shelf; nothing where it must be bought or no shelf is kept.
+    pub cartridge: Option<String>,
+    /// `open`, `sealed` or `buy`.
+    pub from: &'static str,
+    /// It is in the printer already.
+    pub mounted: bool,
+    /// Labels printed from it.
+    pub labels: usize,
+    /// The first and the last of them, by name and end.
+    pub first: String,
+    #[allow(missing_docs, reason = "see `first`")]
+    pub last: String,
+    /// Strips printed from it.
+    pub strips: usize,
+    /// Tape that is there for sure.
+    pub length_mm: f64,
+    /// How far that was uncertain; already taken off.
+    pub error_mm: f64,
+    /// Fed at mounting.
+    pub load_mm: f64,
+    /// Fed by the strips: what `readback` measures.
+    pub strips_mm: f64,
+    /// Fed out at the end.
+    pub tail_mm: f64,
+    /// Too short to keep.
+    pub scrap_mm: f64,
+    /// Goes back to the shelf.
+    pub left_mm: f64,
+}
+
+/// What a freer order would save.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FreerEstimate {
+    /// `pairs` or `free`.
+    pub order: &'static str,
+    /// Tape saved; negative where more is used to spare a change.
+    pub saves_mm: f64,
+    /// Changes of cartridge saved.
+    pub saves_swaps: i64,
+    /// Cartridges that need not be bought.
+    pub saves_buying: i64,
+    /// Whether its plan is the best there is.
+    pub proven: bool,
 }
 
 /// The whole job. Serialised, this is the answer of `estimate --json`.
@@ -55,8 +135,10 @@ pub struct Estimate {
     pub cables: usize,
     /// Labels that will be printed.
     pub labels: usize,
-    /// Cables that get none, and why.
+    /// Why cables get none; a cable may have several.
     pub problems: Vec<JsonProblem>,
+    /// Labels that fall short of what one aims at, in groups.
+    pub legibility: Vec<JsonShort>,
     /// By stock.
     pub stocks: Vec<StockEstimate>,
     /// Tape used; equals `label_mm + waste_mm` to the last digit.
@@ -77,6 +159,52 @@ pub struct JsonProblem {
     pub field: Option<String>,
     pub kind: &'static str,
     pub text: String,
+}
+
+/// Labels that fall short, as JSON has them.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct JsonShort {
+    /// Their batch; `null` where the list has none.
+    pub batch: Option<String>,
+    /// Id of their stock.
+    pub stock: String,
+    /// How many.
+    pub labels: usize,
+    /// Height of capitals on the finished label.
+    pub cap_mm: f64,
+    /// Dots that is printed in.
+    pub cap_dots: i64,
+    /// Distance it is good for: 20′.
+    pub good_to_mm: f64,
+    /// Distance at which it can just be read: 16′.
+    pub readable_to_mm: f64,
+    /// Distance asked for.
+    pub asked_mm: f64,
+    /// Dots of the thinnest straight stem.
+    pub stroke_dots: usize,
+    /// Width of a module of its code; `null` without a code.
+    pub module_mm: Option<f64>,
+    /// The same in one sentence.
+    pub text: String,
+}
+
+impl From<&Short> for JsonShort {
+    fn from(short: &Short) -> Self {
+        let its = &short.legibility;
+        Self {
+            batch: Some(short.batch.clone()).filter(|batch| !batch.is_empty()),
+            stock: short.stock.clone(),
+            labels: short.labels,
+            cap_mm: its.cap.mm(),
+            cap_dots: its.cap_dots.0,
+            good_to_mm: its.good_to.mm(),
+            readable_to_mm: its.readable_to.mm(),
+            asked_mm: its.asked.mm(),
+            stroke_dots: its.stroke_dots,
+            module_mm: its.module.map(Micrometres::mm),
+            text: short.to_string(),
+        }
+    }
 }
 
 impl From<&Problem> for JsonProblem {
@@ -122,7 +250,10 @@ fn stock_estimate(job: &Job, plan: &StockPlan, running: &mut Running, first: boo
     let parts = parts.map(|part| running.next(part));
     let waste: i64 = parts.iter().sum();
     let stock = job.stock(plan);
-    let swaps = i64::try_from(plan.strips.mounts.len()).unwrap_or(0) - i64::from(first);
+    let swaps = match plan.cartridges.as_ref().filter(|cartridges| cartridges.on_shelf) {
+        Some(cartridges) => i64::try_from(cartridges.swaps()).unwrap_or(0),
+        None => i64::try_from(plan.strips.mounts.len()).unwrap_or(0) - i64::from(first),
+    };
     let ms = print_ms(&job.printer, ledger.tape(), plan.strips.cuts, along) + swaps.max(0) * job.printer.swap_ms;
     let estimate = StockEstimate {
         stock: stock.id.clone(),
@@ -142,10 +273,7 @@ fn stock_estimate(job: &Job, plan: &StockPlan, running: &mut Running, first: boo
         },
         singly_mm: mm(along.length(plan.singly).0),
         cartridges: plan.strips.mounts.len(),
-        cost: stock.price.map(|price| {
-            let share = ledger.tape().0 as f64 / job.rules(plan).cartridge.0.max(1) as f64;
-            (price * share * 100.0 + 0.5).floor() / 100.0
-        }),
+        cost: cost(job, plan),
         seconds: mm(ms),
         optimal: plan.strips.bound == ledger.tape(),
         bound_mm: if plan.strips.bound == ledger.tape() {
@@ -153,27 +281,119 @@ fn stock_estimate(job: &Job, plan: &StockPlan, running: &mut Running, first: boo
         } else {
             mm(along.length(plan.strips.bound).0)
         },
+        shelf: None,
     };
     (estimate, [label, waste])
+}
+
+/// Price of the tape used, each cartridge's share of its own price, to the hundredth.
+#[allow(clippy::cast_precision_loss, reason = "dots are far below 2^53")]
+fn cost(job: &Job, plan: &StockPlan) -> Option<f64> {
+    let full = job.rules(plan).cartridge.0.max(1) as f64;
+    let share = |price: f64, tape: Dots| price * tape.0 as f64 / full;
+    let cost = match &plan.cartridges {
+        Some(cartridges) => {
+            cartridges.uses.iter().map(|one| Some(share(one.price?, one.length - one.left))).sum::<Option<f64>>()
+        }
+        None => job.stock(plan).price.map(|price| share(price, plan.strips.ledger.tape())),
+    };
+    cost.map(|cost| (cost * 100.0 + 0.5).floor() / 100.0)
+}
+
+/// The cartridges of a stock's plan; `before` mounts of the job come before them.
+fn shelf_estimate(
+    job: &Job,
+    plan: &StockPlan,
+    cartridges: &Cartridges,
+    before: usize,
+    freer: &[Freer],
+) -> ShelfEstimate {
+    let along = job.printer.along;
+    let length = |dots| along.length(dots).mm();
+    let name = |label: usize| {
+        let slot = plan.slots[label];
+        format!("{} {}", job.name(job.cable(slot)), slot.end.word())
+    };
+    let mounts = plan.strips.mounts.iter().zip(&cartridges.uses).enumerate();
+    let all = mounts.map(|(nth, (mount, one))| {
+        let strips = &plan.strips.strips[mount.strips.clone()];
+        let (from, to) = (strips[0].start, strips[strips.len() - 1].end);
+        let mut running = Running::new(along);
+        let parts = [one.load, one.strips, one.tail, one.scrap, one.left].map(|part| mm(running.next(part)));
+        CartridgeEstimate {
+            nth: before + nth + 1,
+            cartridge: (!one.id.is_empty()).then(|| one.id.clone()),
+            from: match one.source {
+                Source::Open => "open",
+                Source::Sealed => "sealed",
+                Source::Buy => "buy",
+            },
+            mounted: one.mounted,
+            labels: to - from,
+            first: name(from),
+            last: name(to - 1),
+            strips: strips.len(),
+            length_mm: length(one.length),
+            error_mm: length(one.error),
+            load_mm: parts[0],
+            strips_mm: parts[1],
+            tail_mm: parts[2],
+            scrap_mm: parts[3],
+            left_mm: parts[4],
+        }
+    });
+    ShelfEstimate {
+        order: job.policy.order.word(),
+        on_shelf: cartridges.on_shelf,
+        cartridges: all.collect(),
+        swaps: cartridges.swaps(),
+        buy: cartridges.to_buy(),
+        short_mm: length(cartridges.short),
+        proven: cartridges.within == Dots::ZERO,
+        within_mm: length(cartridges.within),
+        ran_out: cartridges.ran_out,
+        freer: freer
+            .iter()
+            .map(|one| FreerEstimate {
+                order: one.order.word(),
+                saves_mm: length(one.tape),
+                saves_swaps: one.swaps,
+                saves_buying: one.buy,
+                proven: one.proven,
+            })
+            .collect(),
+    }
 }
 
 impl Plan {
     /// The plan in millimetres.
     pub fn estimate(&self, job: &Job) -> Estimate {
+        self.estimate_with(job, &[])
+    }
+
+    /// The plan in millimetres, with what freer orders would save: one list for each stock.
+    pub fn estimate_with(&self, job: &Job, freer: &[Vec<Freer>]) -> Estimate {
+        let mut mounts = 0;
         let mut running = Running::new(job.printer.along);
         let (mut label, mut waste, mut singly) = (0, 0, 0);
         let mut stocks = Vec::with_capacity(self.stocks.len());
         for plan in &self.stocks {
-            let (estimate, [its_label, its_waste]) = stock_estimate(job, plan, &mut running, stocks.is_empty());
+            let (mut estimate, [its_label, its_waste]) = stock_estimate(job, plan, &mut running, stocks.is_empty());
             label += its_label;
             waste += its_waste;
             singly += job.printer.along.length(plan.singly).0;
+            if let Some(cartridges) = &plan.cartridges {
+                let freer = freer.get(stocks.len()).map_or(&[][..], Vec::as_slice);
+                estimate.shelf = Some(shelf_estimate(job, plan, cartridges, mounts, freer));
+            }
+            mounts += plan.strips.mounts.len();
             stocks.push(estimate);
         }
         Estimate {
             cables: self.cables,
             labels: self.stocks.iter().map(|plan| plan.slots.len()).sum(),
             problems: self.problems.iter().map(JsonProblem::from).collect(),
+            legibility: self.short.iter().map(JsonShort::from).collect(),
             stocks,
             tape_mm: mm(label + waste),
             label_mm: mm(label),

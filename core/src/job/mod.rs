@@ -1,27 +1,38 @@
 //! Cables to a plan: the pure whole. A [`Job`] is everything that decides what is printed; its
 //! [`Plan`] says which labels go on which strips, what that costs, and which cables get none and why.
 
+mod blocks;
 mod choose;
 mod estimate;
+mod legible;
 mod problem;
+mod supply;
 mod template;
+mod wording;
 
 pub use choose::Why;
-pub use estimate::{Estimate, StockEstimate, WasteMm};
+pub use estimate::{CartridgeEstimate, Estimate, FreerEstimate, ShelfEstimate, StockEstimate, WasteMm};
+pub use legible::Short;
 pub use problem::Problem;
+pub use supply::Cartridges;
 pub use template::Template;
+pub use wording::{LengthMark, SignWishes};
 
 use crate::cable::{Cable, CableList, Column, Diameter, Kinds, Plug, Plugs};
 use crate::error::{Error, Result};
-use crate::font::Fonts;
-use crate::layout::{Build, Design, Layout, Request, lay_out};
+use crate::font::{Fonts, Pen};
+use crate::layout::{Build, Design, Layout, Parts, PartsWish, Request, Strokes, lay_out};
 use crate::media::{Catalogue, Form, Printer, Stock};
+use crate::shelf::{Policy, Shelf};
 use crate::strip::{self, Between, Rules, Strip};
-use crate::unit::Dots;
-use choose::Subject;
+use crate::unit::{Dots, Micrometres};
+use blocks::Labels;
+use choose::{Shortened, Subject};
+use legible::Shorts;
 use std::collections::HashMap;
 use std::collections::hash_map::Entry;
 use std::ops::Range;
+use wording::SignRules;
 
 /// An end of a cable.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -95,6 +106,14 @@ pub struct Wishes {
     pub between: Option<Between>,
     /// How labels are laid out.
     pub design: Design,
+    /// What all labels carry beside text.
+    pub parts: PartsWish,
+    /// What labels carry beside text that differs from cable to cable.
+    pub signs: SignWishes,
+    /// Columns that may be left out of the text where room is short, the least important first.
+    pub may_drop: Vec<String>,
+    /// Order of labels, strips and cartridges.
+    pub policy: Policy,
 }
 
 /// Lines of text that suit most cables.
@@ -113,6 +132,10 @@ impl Default for Wishes {
             owner: String::new(),
             between: None,
             design: Design::default(),
+            parts: PartsWish::default(),
+            signs: SignWishes::default(),
+            may_drop: Vec::new(),
+            policy: Policy::default(),
         }
     }
 }
@@ -135,7 +158,15 @@ pub struct Job {
     ends: Ends,
     near: Vec<Template>,
     far: Vec<Template>,
+    /// Whether both ends of a cable always bear the same text.
+    alike: bool,
     owner: String,
+    parts: Parts,
+    signs: SignRules,
+    may_drop: Vec<String>,
+    /// Order of labels, strips and cartridges.
+    pub policy: Policy,
+    shelf: Option<Shelf>,
 }
 
 /// One label of a plan. Small, since a job may have a hundred thousand.
@@ -148,13 +179,15 @@ pub struct Slot {
     pub build: Build,
     /// Why that build.
     pub why: Why,
+    /// How many of the columns that may be left out are.
+    dropped: u8,
 }
 
 /// The labels on one stock, and their strips.
 #[derive(Clone, Debug)]
 pub struct StockPlan {
     stock: usize,
-    /// Labels in list order.
+    /// Labels in the order they come out.
     pub slots: Vec<Slot>,
     /// Their lengths.
     pub lengths: Vec<Dots>,
@@ -162,6 +195,18 @@ pub struct StockPlan {
     pub strips: strip::Plan,
     /// The same labels, each cut on its own.
     pub singly: Dots,
+    /// Labels of the stock that come out before these, by another plan or from another cartridge.
+    pub before: usize,
+    /// The cartridges; nothing where full ones are taken one after another, as many as it needs.
+    pub cartridges: Option<Cartridges>,
+}
+
+/// Labels of one build for one reason, and their cables from the thinnest to the thickest.
+struct Alike {
+    build: Build,
+    why: Why,
+    labels: usize,
+    diameters: Option<(Micrometres, Micrometres)>,
 }
 
 /// A job thought through.
@@ -171,8 +216,10 @@ pub struct Plan {
     pub cables: usize,
     /// One for each stock used, in the job's order.
     pub stocks: Vec<StockPlan>,
-    /// Cables without labels, by row.
+    /// Why cables get no labels, by row; all that is wrong with a row.
     pub problems: Vec<Problem>,
+    /// Labels that fall short of the reading distance, or have strokes too thin, in groups.
+    pub short: Vec<Short>,
 }
 
 /// What one cable's labels are made from.
@@ -185,6 +232,9 @@ struct Subjects {
 
 /// Offers are looked for on so many problems; a list with more is the wrong list.
 const MOST_OFFERS: usize = 500;
+
+/// How often the planner asks in [`Job::plan`] before it takes the best plan so far.
+const TURNS: u32 = 100;
 
 impl Job {
     /// Settles wishes against a list and what is known.
@@ -211,6 +261,12 @@ impl Job {
             }
         }
         by_sleeve_size(&mut stocks);
+        if let Some(name) = wishes.policy.together.as_deref().filter(|name| list.column(name).is_none()) {
+            return Err(Error::input(format!(
+                "together: found `{name}`, wanted a column of the list: {}",
+                list.headers().join(", ")
+            )));
+        }
         let in_job = stocks.len();
         let mut others: Vec<Stock> = catalogue.stocks.into_iter().filter(|stock| !stocks.contains(stock)).collect();
         by_sleeve_size(&mut others);
@@ -218,8 +274,9 @@ impl Job {
         for stock in &stocks[..in_job] {
             may_part(wishes.between, &printer, stock)?;
         }
+        Template::check_drops(&wishes.may_drop, &list)?;
         let templates = |lines: &[String]| -> Result<Vec<Template>> {
-            lines.iter().map(|line| Template::new(line, &list)).collect()
+            lines.iter().map(|line| Template::new(line, &list, &wishes.may_drop)).collect()
         };
         let (near, far) = (templates(&wishes.near)?, templates(&wishes.far)?);
         let asked = match wishes.ends {
@@ -234,13 +291,22 @@ impl Job {
                 list.headers().join(", ")
             )));
         }
+        let signs = SignRules::new(wishes.signs, &list, asked, &wishes.may_drop)?;
+        let alike = near == far && !near.iter().any(Template::says_end) && signs.alike();
         Ok(Self {
             // A row may name a stock that allows less than the job's; it gets the best it allows.
             rules: stocks
                 .iter()
                 .map(|stock| {
                     let between = wishes.between.filter(|_| may_part(wishes.between, &printer, stock).is_ok());
-                    Rules::new(&printer, stock, between)
+                    let mut rules = Rules::new(&printer, stock, between);
+                    if let Some(longest) = wishes.policy.longest_strip {
+                        rules.max_strip = rules.max_strip.min(printer.along.dots_within(longest));
+                    }
+                    if let Some(most) = wishes.policy.labels_a_strip {
+                        rules.max_labels = if rules.max_labels == 0 { most } else { rules.max_labels.min(most) };
+                    }
+                    rules
                 })
                 .collect(),
             list,
@@ -255,11 +321,30 @@ impl Job {
             ends: wishes.ends,
             near,
             far,
+            alike,
             owner: wishes.owner,
+            parts: Parts::new(wishes.parts),
+            signs,
+            may_drop: wishes.may_drop,
+            policy: wishes.policy,
+            shelf: None,
         })
     }
 
-    /// The embedded faces, for a pen.
+    /// The same job on the cartridges of a shelf.
+    #[must_use]
+    pub fn on_shelf(mut self, shelf: Shelf) -> Self {
+        self.shelf = Some(shelf);
+        self
+    }
+
+    /// The same job set in these fonts instead of the embedded ones.
+    #[must_use]
+    pub fn with_fonts(self, fonts: Fonts) -> Self {
+        Self { fonts, ..self }
+    }
+
+    /// The faces of the job, for a pen.
     pub const fn fonts(&self) -> &Fonts {
         &self.fonts
     }
@@ -293,25 +378,8 @@ impl Job {
         self.list.cable(slot.cable as usize)
     }
 
-    fn lines(&self, cable: Cable<'_>, end: End) -> std::result::Result<Vec<String>, Problem> {
-        let templates = match end {
-            End::Near => &self.near,
-            End::Far => &self.far,
-        };
-        let mut lines = Vec::with_capacity(templates.len());
-        for template in templates {
-            let line = template
-                .fill(cable, end, &self.owner)
-                .map_err(|error| Problem::of_cell(cable.row(), &self.name(cable), &error))?;
-            if !line.is_empty() {
-                lines.push(line);
-            }
-        }
-        Ok(lines)
-    }
-
-    /// Diameter, plug, and what the row itself asks for.
-    fn subjects(&self, cable: Cable<'_>) -> std::result::Result<Subjects, Problem> {
+    /// Diameter, plug, and what the row itself asks for; or all that is wrong with them.
+    fn subjects(&self, cable: Cable<'_>) -> std::result::Result<Subjects, Vec<Problem>> {
         let cell = |error| Problem::of_cell(cable.row(), &self.name(cable), &error);
         let wrong = |field: &str, text: String| Problem {
             row: Some(cable.row()),
@@ -319,76 +387,122 @@ impl Job {
             kind: "cell",
             text: format!("{}: {text}", self.name(cable)),
         };
-        let diameter = cable.diameter(&self.kinds).map_err(cell)?;
-        let plug = cable.plug(&self.plugs).map_err(cell)?;
+        let diameter = cable.diameter(&self.kinds).map_err(cell);
+        let plug = cable.plug(&self.plugs).map_err(cell);
         let build = match cable.text(Column::Build) {
-            "" => self.build,
-            word if word.eq_ignore_ascii_case("auto") => None,
-            word => Some(Build::named(word).ok_or_else(|| {
-                wrong("build", format!("found `{word}`, wanted flag, wrap, band, sleeve, plate or auto"))
-            })?),
+            "" => Ok(self.build),
+            word if word.eq_ignore_ascii_case("auto") => Ok(None),
+            word => match Build::named(word) {
+                Some(build) => Ok(Some(build)),
+                None => Err(wrong("build", format!("found `{word}`, wanted flag, wrap, band, sleeve, plate or auto"))),
+            },
         };
         let stocks = match cable.text(Column::Stock) {
-            "" => (0..self.in_job).collect(),
+            "" => Ok((0..self.in_job).collect()),
             id => match self.stocks.iter().position(|stock| stock.id.eq_ignore_ascii_case(id)) {
-                Some(stock) => vec![stock],
+                Some(stock) => Ok(vec![stock]),
                 None => {
                     let known: Vec<&str> = self.stocks.iter().map(|stock| stock.id.as_str()).collect();
-                    return Err(wrong("stock", format!("found `{id}`, wanted one of {}", known.join(", "))));
+                    Err(wrong("stock", format!("found `{id}`, wanted one of {}", known.join(", "))))
                 }
             },
         };
-        Ok(Subjects { diameter, plug, build, stocks })
+        match (diameter, plug, build, stocks) {
+            (Ok(diameter), Ok(plug), Ok(build), Ok(stocks)) => Ok(Subjects { diameter, plug, build, stocks }),
+            (diameter, plug, build, stocks) => {
+                Err([diameter.err(), plug.err(), build.err(), stocks.err()].into_iter().flatten().collect())
+            }
+        }
     }
 
-    /// Thinks the whole job through.
+    /// Thinks the whole job through: [`Job::plan_within`] with a fixed number of turns, so that the
+    /// answer is the same on any machine.
     pub fn plan(&self) -> Plan {
+        let mut turns = 0;
+        self.plan_within(&mut || {
+            turns += 1;
+            turns < TURNS
+        })
+    }
+
+    /// Thinks the whole job through. The planner asks `go_on` from time to time; once it says no, the
+    /// best plan so far is taken. Labels in list order on full cartridges need no asking.
+    pub fn plan_within(&self, go_on: &mut dyn FnMut() -> bool) -> Plan {
         let mut problems: Vec<Problem> = self.list.faults().iter().map(Problem::of_row).collect();
-        let mut slots: Vec<(Vec<Slot>, Vec<Dots>, Vec<bool>)> = vec![Default::default(); self.stocks.len()];
+        let mut labels: Vec<Labels> = vec![Labels::default(); self.stocks.len()];
+        let mut shorts = Shorts::new(Strokes::new(Pen::new(&self.fonts)));
         let mut offers = 0;
         for (index, cable) in self.list.iter().enumerate() {
             let index = u32::try_from(index).expect("lists are limited to a million rows");
             match self.labels(cable, &mut offers) {
-                Ok(labels) => {
-                    let count = labels.len();
-                    for (nth, (end, choice)) in labels.into_iter().enumerate() {
-                        let (slots, lengths, joined) = &mut slots[choice.stock];
-                        slots.push(Slot { cable: index, end, build: choice.layout.build, why: choice.why });
-                        lengths.push(choice.layout.along);
-                        joined.push(nth + 1 < count);
+                Ok(found) => {
+                    let count = found.len();
+                    for (nth, (end, choice)) in found.into_iter().enumerate() {
+                        let dropped = u8::try_from(choice.dropped).unwrap_or(u8::MAX);
+                        shorts.look(self, cable, choice.stock, &choice.layout);
+                        let slot = Slot { cable: index, end, build: choice.layout.build, why: choice.why, dropped };
+                        labels[choice.stock].push(slot, choice.layout.along, nth + 1 < count);
                     }
                 }
-                Err(problem) => problems.push(problem),
+                Err(mut wrong) => problems.append(&mut wrong),
+            }
+        }
+        if self.policy.together.is_some() {
+            for (stock, labels) in labels.iter_mut().enumerate() {
+                self.leave_out_large_blocks(&self.rules[stock], labels, &mut problems);
             }
         }
         problems.sort_by_key(|problem| problem.row);
-        let used: Vec<usize> = (0..slots.len()).filter(|&stock| !slots[stock].0.is_empty()).collect();
-        let stocks = used.iter().map(|&stock| {
-            let (slots, lengths, joined) = std::mem::take(&mut slots[stock]);
-            let rules = &self.rules[stock];
-            let taken_out = used.last() != Some(&stock);
-            let strips = strip::plan(rules, &lengths, &joined, taken_out);
-            let apart = strip::plan(&rules.singly(), &lengths, &joined, taken_out);
-            StockPlan { stock, slots, lengths, strips, singly: apart.ledger.tape() }
-        });
-        Plan { cables: self.list.len() + self.list.faults().len(), stocks: stocks.collect(), problems }
+        let mut used: Vec<usize> = (0..labels.len()).filter(|&stock| !labels[stock].slots.is_empty()).collect();
+        // What is in the printer is printed first.
+        used.sort_by_key(|&stock| !self.is_mounted(stock));
+        let stocks: Vec<StockPlan> = used
+            .iter()
+            .map(|&stock| {
+                let labels = std::mem::take(&mut labels[stock]);
+                self.supply(stock, labels, used.last() != Some(&stock), go_on)
+            })
+            .filter(|plan| !plan.slots.is_empty())
+            .collect();
+        Plan { cables: self.list.len() + self.list.faults().len(), stocks, problems, short: shorts.groups(self) }
     }
 
-    /// The labels of one cable, all or none: half a pair helps nobody.
-    fn labels(&self, cable: Cable<'_>, offers: &mut usize) -> std::result::Result<Vec<(End, choose::Choice)>, Problem> {
-        let subjects = self.subjects(cable)?;
+    /// The labels of one cable, all or none: half a pair helps nobody. Or all that is wrong with it.
+    fn labels(
+        &self,
+        cable: Cable<'_>,
+        offers: &mut usize,
+    ) -> std::result::Result<Vec<(End, choose::Choice)>, Vec<Problem>> {
+        let subjects = self.subjects(cable);
+        let mut problems = Vec::new();
+        let told = if self.alike { 1 } else { 2 };
+        let mut read = |end: &End| match self.wordings(cable, *end) {
+            Ok(wordings) => wordings,
+            Err(wrong) => {
+                wrong.into_iter().for_each(|problem| add(&mut problems, problem));
+                Vec::new()
+            }
+        };
+        let wordings: Vec<Vec<Shortened>> = self.ends.list().iter().take(told).map(&mut read).collect();
+        let subjects = match subjects {
+            Ok(subjects) if problems.is_empty() => subjects,
+            Ok(_) => return Err(problems),
+            Err(mut wrong) => {
+                wrong.append(&mut problems);
+                return Err(wrong);
+            }
+        };
         let mut labels: Vec<(End, choose::Choice)> = Vec::with_capacity(2);
-        let mut before: Option<Vec<String>> = None;
-        for &end in self.ends.list() {
-            let lines = self.lines(cable, end)?;
-            if let (Some(same), Some((_, choice))) = (&before, labels.last())
-                && *same == lines
+        for (nth, &end) in self.ends.list().iter().enumerate() {
+            if let Some((_, choice)) = labels.last()
+                && (self.alike || wordings[nth] == wordings[nth - 1])
             {
-                let choice = choose::Choice { stock: choice.stock, why: choice.why, layout: choice.layout.clone() };
+                let choice = choose::Choice { layout: choice.layout.clone(), ..*choice };
                 labels.push((end, choice));
                 continue;
             }
-            let subject = Subject { diameter: subjects.diameter.as_ref(), plug: &subjects.plug, lines: &lines };
+            let subject =
+                Subject { diameter: subjects.diameter.as_ref(), plug: &subjects.plug, wordings: &wordings[nth] };
             // Both ends on the same stock, so that they come out side by side.
             let same_stock = labels.last().map(|(_, choice)| (choice.layout.build, vec![choice.stock]));
             let found = match &same_stock {
@@ -407,10 +521,9 @@ impl Job {
                     let offer =
                         if *offers <= MOST_OFFERS { self.offer(subjects.build, &misfit, &subject) } else { None };
                     let name = format!("{}, {} end", self.name(cable), end.word());
-                    return Err(Problem::of_label(cable.row(), &name, &misfit, offer));
+                    return Err(vec![Problem::of_label(cable.row(), &name, &misfit, offer)]);
                 }
             }
-            before = Some(lines);
         }
         Ok(labels)
     }
@@ -422,25 +535,65 @@ impl Job {
     pub fn lay_out(&self, plan: &StockPlan, slot: Slot) -> Result<Layout> {
         let cable = self.cable(slot);
         let bug = |text: String| Error::bug(format!("{}: {text}", self.name(cable)));
-        let subjects = self.subjects(cable).map_err(|problem| bug(problem.text))?;
-        let lines = self.lines(cable, slot.end).map_err(|problem| bug(problem.text))?;
+        let bugs = |problems: Vec<Problem>| bug(problems.into_iter().map(|problem| problem.text).collect());
+        let subjects = self.subjects(cable).map_err(bugs)?;
+        let dropped = usize::from(slot.dropped);
+        let wording = self.wording(cable, slot.end, dropped).map_err(bugs)?;
         let request = Request {
             build: slot.build,
             stock: &self.stocks[plan.stock],
             printer: &self.printer,
             diameter: subjects.diameter.as_ref(),
             plug: &subjects.plug,
-            lines: &lines,
+            lines: &wording.text,
+            signs: &wording.signs,
+            parts: &self.parts,
             design: &self.design,
         };
-        lay_out(&request, &self.fonts)
-            .map_err(|misfit| bug(format!("found {}, wanted {}", misfit.found, misfit.wanted)))
+        let mut layout = lay_out(&request, &self.fonts)
+            .map_err(|misfit| bug(format!("found {}, wanted {}", misfit.found, misfit.wanted)))?;
+        if dropped > 0 {
+            layout.notes.push(format!("{} left out: there is no room to read it", self.left_out(slot)));
+        }
+        Ok(layout)
+    }
+
+    /// What is left out of a label, in words; what is blank anyway is not left out.
+    fn left_out(&self, slot: Slot) -> String {
+        let text = |dropped| self.wording(self.cable(slot), slot.end, dropped).unwrap_or_default().text;
+        let dropped = (0..usize::from(slot.dropped)).filter(|&place| text(place) != text(place + 1));
+        dropped.map(|place| self.may_drop[place].as_str()).collect::<Vec<_>>().join(" and ")
     }
 
     /// Why a label has its build, in one sentence.
     pub fn reason(&self, plan: &StockPlan, slot: Slot) -> String {
-        let diameter = self.cable(slot).diameter(&self.kinds).ok().flatten();
-        slot.why.sentence(slot.build, &self.stocks[plan.stock], diameter.as_ref())
+        let od = self.od(slot);
+        slot.why.sentence(slot.build, &self.stocks[plan.stock], od.map(|od| (od, od)))
+    }
+
+    /// Why labels have the builds they have: how many labels, and the reason in one sentence. Labels
+    /// of one build for one reason are told together.
+    pub fn reasons(&self, plan: &StockPlan) -> Vec<(usize, String)> {
+        let mut groups: Vec<Alike> = Vec::new();
+        for &slot in &plan.slots {
+            let od = self.od(slot).map(|od| (od, od));
+            match groups.iter_mut().find(|group| (group.build, group.why) == (slot.build, slot.why)) {
+                None => groups.push(Alike { build: slot.build, why: slot.why, labels: 1, diameters: od }),
+                Some(group) => {
+                    group.labels += 1;
+                    group.diameters = match (group.diameters, od) {
+                        (Some((low, high)), Some((od, _))) => Some((low.min(od), high.max(od))),
+                        (known, od) => known.or(od),
+                    };
+                }
+            }
+        }
+        let stock = &self.stocks[plan.stock];
+        groups.iter().map(|group| (group.labels, group.why.sentence(group.build, stock, group.diameters))).collect()
+    }
+
+    fn od(&self, slot: Slot) -> Option<Micrometres> {
+        self.cable(slot).diameter(&self.kinds).ok().flatten().map(|diameter| diameter.typical)
     }
 
     /// Cables that bear the same batch and number as an earlier row: (earlier row, row, name).
@@ -470,6 +623,13 @@ impl Job {
     }
 }
 
+/// Adds a problem unless it is told already: both ends may name the same cell.
+fn add(problems: &mut Vec<Problem>, problem: Problem) {
+    if !problems.contains(&problem) {
+        problems.push(problem);
+    }
+}
+
 /// Sleeves are tried from the smallest up; other stocks keep the order given.
 fn by_sleeve_size(stocks: &mut [Stock]) {
     stocks.sort_by_key(|stock| match stock.form {
@@ -494,3 +654,6 @@ fn may_part(between: Option<Between>, printer: &Printer, stock: &Stock) -> Resul
         _ => Ok(()),
     }
 }
+
+#[cfg(test)]
+mod tests;

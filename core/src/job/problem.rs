@@ -3,7 +3,7 @@
 use crate::cable::{FieldError, RowFault};
 use crate::layout::Misfit;
 
-/// A cable that gets no labels, and why. The rest of the job goes on.
+/// Why a cable gets no labels. A cable may have several; the rest of the job goes on.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Problem {
     /// Row in the list, as the person sees it.

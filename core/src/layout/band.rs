@@ -1,7 +1,9 @@
 //! Bands: plain tape wound on itself, the text repeated so that a whole copy faces every side.
 
-use super::fit::{Caps, Fitted, TextBox, fit};
-use super::{Block, Grid, Layout, Misfit, MisfitKind, Request, Turn, middle, small_note, whole_millimetres};
+use super::fit::{Caps, TextBox};
+use super::panel::{Panel, Space, arrange};
+use super::{Grid, Layout, Misfit, MisfitKind, Request, Turn, middle, whole_millimetres};
+use crate::code::{self, RoundAxis};
 use crate::font::Fonts;
 use crate::media::Form;
 use crate::unit::{Dots, Micrometres};
@@ -27,65 +29,99 @@ pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Resul
         return Err(request.wrong_form("tape"));
     }
     let diameter = request.needs_diameter()?;
-    let design = request.design;
     let round = grid.along.dots_within(diameter.low.scaled(PI));
     let mut worst = None;
     for (window, note) in WINDOWS {
         let window = grid.along.dots_within(diameter.low.scaled(window));
-        // From wherever one looks, a window sees a whole copy if it holds one copy and one pitch;
-        // between copies stay half a cap height or more, so that they read as copies.
-        let blank = grid.along.dots_covering(design.least_cap());
-        let most = Dots((window - blank).0 / 2);
-        let parallel = TextBox { width: Some(grid.zone), height: most, along: grid.across, up: grid.along };
-        let around = TextBox { width: Some(most), height: grid.zone, along: grid.along, up: grid.across };
-        let caps = Caps::of(design);
-        let best = [(Turn::Up, parallel, grid.along), (Turn::Along, around, grid.across)].map(|(turn, space, up)| {
-            fit(fonts, request.lines, space, caps).map(|text| (turn, up.length(text.cap), text))
-        });
-        let (turn, cap, text) = match best {
-            [Ok(a), Ok(b)] => {
-                if b.1 > a.1 {
-                    b
-                } else {
-                    a
+        let fewest = round.0 / window.0.max(1) + 1;
+        // At an even pitch of half a window and more, copies and blanks share the window best.
+        let mut best: Option<Facing<'_>> = None;
+        for copies in fewest..=2 * fewest {
+            for turn in [Turn::Up, Turn::Along] {
+                match apart(request, grid, fonts, Ring { diameter: diameter.low, window, round, copies, turn, note }) {
+                    Ok(facing) if best.as_ref().is_none_or(|best| facing.cap > best.cap) => best = Some(facing),
+                    Ok(_) => {}
+                    Err(misfit) if misfit.kind == MisfitKind::Glyph => return Err(misfit),
+                    Err(misfit) => worst = Some(misfit),
                 }
             }
-            [Ok(a), Err(_)] | [Err(_), Ok(a)] => a,
-            [Err(misfit), Err(_)] => {
-                if misfit.kind == MisfitKind::Glyph {
-                    return Err(misfit);
-                }
-                worst = Some(misfit);
-                continue;
-            }
-        };
-        return Ok(place(request, grid, Facing { turn, cap, text, window, round, note }));
+        }
+        if let Some(facing) = best {
+            return Ok(place(request, grid, facing));
+        }
     }
     Err(worst.unwrap_or_else(|| request.wrong_form("tape")))
 }
 
-/// A text that fits its window, and the circle it is repeated on.
-struct Facing<'a> {
-    turn: Turn,
-    cap: Micrometres,
-    text: Fitted,
+/// So many copies in a window and round the cable, reading one way.
+#[derive(Clone, Copy)]
+struct Ring<'a> {
+    diameter: Micrometres,
     window: Dots,
     round: Dots,
+    copies: i64,
+    turn: Turn,
     note: Option<&'a str>,
 }
 
+/// A panel that fits its window, and the circle it is repeated on.
+struct Facing<'a> {
+    ring: Ring<'a>,
+    cap: Micrometres,
+    panel: Panel,
+}
+
+/// The largest text at which copies stand at least one cap height apart and every window holds one.
+///
+/// From wherever one looks, a window sees a whole copy if it holds one copy and one pitch.
+fn apart<'a>(request: &Request<'_>, grid: Grid, fonts: &Fonts, ring: Ring<'a>) -> Result<Facing<'a>, Misfit> {
+    let Ring { diameter, window, round, copies, turn, .. } = ring;
+    let up = if turn == Turn::Up { grid.along } else { grid.across };
+    let (shortest, longest) = (round.0 / copies, (round.0 + copies - 1) / copies);
+    let mut caps = Caps::of(request.design);
+    let mut blank = request.design.least_cap();
+    let mut tries = 0;
+    loop {
+        let most = Dots((window.0 - longest).min(shortest - grid.along.dots_covering(blank).0));
+        let space = if turn == Turn::Up {
+            TextBox { width: Some(grid.zone), height: most, along: grid.across, up: grid.along }
+        } else {
+            TextBox { width: Some(most), height: grid.zone, along: grid.along, up: grid.across }
+        };
+        let axis = if turn == Turn::Up { RoundAxis::Up } else { RoundAxis::Along };
+        let facing = code::Facing::Round { diameter, axis };
+        let best = arrange(request, fonts, Space { facing, ..Space::flat(space) }, caps).map(|panel| Facing {
+            ring,
+            cap: up.length(panel.text.cap),
+            panel,
+        });
+        let Ok(facing) = &best else { return best };
+        let along = if turn == Turn::Up { facing.panel.height } else { facing.panel.width };
+        let gap = grid.along.length(Dots(shortest) - along);
+        if gap >= facing.cap {
+            return best;
+        }
+        // Halfway between the two: smaller capitals leave more blank and ask for less.
+        tries += 1;
+        if tries < 6 {
+            blank = Micrometres((gap.0 + facing.cap.0 + 1) / 2);
+        }
+        caps.most = caps.most.min(if tries < 6 { facing.cap } else { gap });
+    }
+}
+
 fn place(request: &Request<'_>, grid: Grid, facing: Facing<'_>) -> Layout {
-    let Facing { turn, cap, text, window, round, note } = facing;
-    let (along, across) = if turn == Turn::Along { (text.width, text.height) } else { (text.height, text.width) };
+    let Facing { ring: Ring { round, copies, turn, note, .. }, cap, mut panel } = facing;
+    let (width, height) = (panel.width, panel.height);
+    let (along, across) = if turn == Turn::Along { (width, height) } else { (height, width) };
     let total = request.diameter.map_or(Micrometres::ZERO, |diameter| {
         length(diameter.typical, diameter.high, request.design.band_turns_percent)
     });
     let total = whole_millimetres(grid.along, grid.along.dots_covering(total));
-    // Copies at an even pitch once round, so that the last and the first are as far apart as the rest.
-    let copies = (round.0 + (window - along).0 - 1) / (window - along).0.max(1);
     let dot = middle(grid.zone, across);
     // The band's first turn is covered where its end overlaps: print from there outwards, so that
     // the copies lie on the outside. They end at the band's end.
+    // At an even pitch, so that the last and the first are as far apart as the rest.
     let start = (total - round).max(Dots::ZERO);
     let copies = (0..copies)
         .map(|copy| {
@@ -97,8 +133,10 @@ fn place(request: &Request<'_>, grid: Grid, facing: Facing<'_>) -> Layout {
         build: request.build,
         across: grid.zone,
         along: total,
-        notes: note.map(str::to_owned).into_iter().chain(small_note(cap, request.design)).collect(),
+        folds: Vec::new(),
+        notes: note.map(str::to_owned).into_iter().chain(std::mem::take(&mut panel.notes)).collect(),
         cap,
-        block: Block { text, copies },
+        code: panel.code.take(),
+        block: panel.into_block(copies),
     }
 }

@@ -1,10 +1,11 @@
 //! Flags: two faces back to back, and a neck that goes round the cable.
 
-use super::fit::{Caps, TextBox, fit};
-use super::{Block, Grid, Layout, Misfit, Request, Runs, Turn, middle, small_note, whole_millimetres};
+use super::fit::{Caps, TextBox};
+use super::panel::{Space, arrange};
+use super::{Grid, Layout, Misfit, Request, Runs, Turn, middle, whole_millimetres};
 use crate::font::Fonts;
 use crate::media::Form;
-use crate::unit::Micrometres;
+use crate::unit::{Dots, Micrometres};
 use std::f64::consts::PI;
 
 /// Longest face of a flag: longer ones droop and tear at the neck (common practice, no source).
@@ -31,13 +32,19 @@ pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Resul
             TextBox { width: Some(grid.zone), height: longest - margin * 2, along: grid.across, up: grid.along }
         }
     };
-    let text = fit(fonts, request.lines, space, Caps::of(design))?;
-    // The text as it lies on the tape: (lines along, dots across).
-    let (along, across) = match design.flag_runs {
-        Runs::Tape => (text.width, text.height),
-        Runs::Cable => (text.height, text.width),
-    };
+    let mut panel = arrange(request, fonts, Space::flat(space), Caps::of(design))?;
+    let along = if design.flag_runs == Runs::Tape { panel.width } else { panel.height };
     let face = whole_millimetres(grid.along, (along + margin * 2).max(grid.along.dots_covering(design.flag_face)));
+    match design.flag_runs {
+        Runs::Tape => panel.fill(face - margin * 2, grid.zone),
+        Runs::Cable => panel.fill(grid.zone, face - margin * 2),
+    }
+    panel.is_seen_from_behind();
+    // The panel as it lies on the tape: (lines along, dots across).
+    let (along, across) = match design.flag_runs {
+        Runs::Tape => (panel.width, panel.height),
+        Runs::Cable => (panel.height, panel.width),
+    };
     let neck = grid.along.dots_covering(neck(diameter.typical, request.stock.thickness));
     let dot = middle(grid.zone, across);
     let first = middle(face, along);
@@ -49,15 +56,18 @@ pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Resul
         Runs::Cable => (Turn::Down, Turn::Up),
     };
     let cap = match design.flag_runs {
-        Runs::Tape => grid.across.length(text.cap),
-        Runs::Cable => grid.along.length(text.cap),
+        Runs::Tape => grid.across.length(panel.text.cap),
+        Runs::Cable => grid.along.length(panel.text.cap),
     };
     Ok(Layout {
         build: request.build,
         across: grid.zone,
         along: face * 2 + neck,
-        notes: small_note(cap, design).into_iter().collect(),
+        // On the neck's side of both lines, so that the faces stay clear.
+        folds: if request.parts.wish.marks.fold { vec![face, face + neck - Dots(1)] } else { Vec::new() },
+        notes: std::mem::take(&mut panel.notes),
         cap,
-        block: Block { text, copies: vec![(turn_1, first, dot), (turn_2, second, dot)] },
+        code: panel.code.take(),
+        block: panel.into_block(vec![(turn_1, first, dot), (turn_2, second, dot)]),
     })
 }

@@ -1,23 +1,34 @@
-//! A label to boxes in dots: which build, how long, which text how large and where.
+//! A label to boxes in dots: which build, how long, which text how large and where, and what stands
+//! beside it.
 //!
 //! Everything here is geometry: lengths in, dots out. What cannot be made is a [`Misfit`], never an error.
 
 mod band;
+mod emphasis;
 mod fit;
 mod flag;
 mod legibility;
+mod panel;
+mod parts;
 mod plate;
 mod sleeve;
+mod stroke;
+mod text;
 mod wrap;
 
 pub use fit::{Fitted, FittedLine};
-pub use legibility::{arc_minutes_milli, cap_height};
+pub use legibility::{Legibility, arc_minutes_milli, cap_height, distance, thin as is_thin};
+pub use parts::{CodeFacts, CodeWish, Emphasis, LogoWish, MOST_CODE, MarkWish, Parts, PartsWish, Signs};
+pub use stroke::Strokes;
+pub use text::{Seam, Text, quantity, seam_within};
 
+use crate::bitmap::Bitmap;
 use crate::cable::{Diameter, Plug};
 use crate::font::Fonts;
 use crate::media::{Printer, Stock};
 use crate::unit::{Dots, Dpi, Micrometres};
 use std::fmt;
+use std::sync::Arc;
 
 /// How a label sits on its cable.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -83,6 +94,9 @@ pub struct Design {
     pub flag_face: Micrometres,
     /// Least length of sleeves, plates and wraps along the cable.
     pub least_length: Micrometres,
+    /// Greatest length of sleeves, plates and wraps along the cable: text is broken into lines
+    /// before a label grows longer.
+    pub largest_length: Micrometres,
     /// Blank kept beside text at a label's ends.
     pub margin: Micrometres,
     /// Turns of a band round its cable, in percent.
@@ -97,6 +111,8 @@ impl Default for Design {
             flag_runs: Runs::Tape,
             flag_face: Micrometres::from_mm(20.0),
             least_length: Micrometres::from_mm(15.0),
+            // Longer sleeves do not bend with the cable, longer plates catch on things (a guess).
+            largest_length: Micrometres::from_mm(150.0),
             margin: Micrometres::from_mm(1.5),
             band_turns_percent: 125,
         }
@@ -132,8 +148,12 @@ pub struct Request<'a> {
     pub diameter: Option<&'a Diameter>,
     /// What is on the cable's end.
     pub plug: &'a Plug,
-    /// The lines of text, none empty.
-    pub lines: &'a [String],
+    /// The lines of text.
+    pub lines: &'a Text,
+    /// What this label carries beside its text.
+    pub signs: &'a Signs,
+    /// What all labels of the job carry beside text.
+    pub parts: &'a Parts,
     /// The job's wishes.
     pub design: &'a Design,
 }
@@ -149,11 +169,54 @@ pub enum Turn {
     Down,
 }
 
-/// A block of text and the places it stands at.
+/// A rectangle of a block.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Area {
+    /// From the block's left edge.
+    pub left: Dots,
+    /// From the block's bottom edge.
+    pub bottom: Dots,
+    /// Dots along.
+    pub width: Dots,
+    /// Dots up.
+    pub height: Dots,
+}
+
+/// Ink drawn beforehand (a logo, a code, an arrow, a pattern) and its place in a block.
+///
+/// Equal where the same dots stand at the same place.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Ink {
+    /// The dots; shared by all labels that show the same.
+    pub bits: Arc<Bitmap>,
+    /// From the block's left edge.
+    pub left: Dots,
+    /// From the block's bottom edge.
+    pub bottom: Dots,
+    /// What stands there instead on the second face of a flag: an arrow that shows the same way from
+    /// behind.
+    pub behind: Option<Arc<Bitmap>>,
+}
+
+/// A panel in its own directions, and the places it stands at.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Block {
+    /// Its box along the text.
+    pub width: Dots,
+    /// Its box up the text.
+    pub height: Dots,
     /// The text as fitted.
     pub text: Fitted,
+    /// Where the text's own box stands in the block: from its left and its bottom edge.
+    pub text_at: (Dots, Dots),
+    /// Logo, code, arrow, pattern.
+    pub inks: Vec<Ink>,
+    /// Rules between parts: filled with ink.
+    pub rules: Vec<Area>,
+    /// A frame just inside the block's box: its thickness along and up.
+    pub frame: Option<(Dots, Dots)>,
+    /// Turned white on black once all else is drawn.
+    pub inverse: Vec<Area>,
     /// Copies: turn, first line, first dot (of the block's box) in the label.
     pub copies: Vec<(Turn, Dots, Dots)>,
 }
@@ -167,10 +230,14 @@ pub struct Layout {
     pub across: Dots,
     /// Lines along.
     pub along: Dots,
-    /// Text and its places.
+    /// What is shown, and where.
     pub block: Block,
+    /// Lines on which a fold guide is printed.
+    pub folds: Vec<Dots>,
     /// Cap height on the finished label (after shrinking).
     pub cap: Micrometres,
+    /// The code, where it has one.
+    pub code: Option<CodeFacts>,
     /// What a person should know, in sentences.
     pub notes: Vec<String>,
 }
@@ -201,6 +268,12 @@ pub enum MisfitKind {
     DoesNotGrip,
     /// The text would be too small to read.
     Legibility,
+    /// The code would be too small to scan, or does not fit.
+    Code,
+    /// The logo does not fit.
+    Logo,
+    /// An arrow or a length's pattern does not fit.
+    Mark,
     /// A character cannot be set.
     Glyph,
     /// The stock is of another kind, or does not fit the printer.
@@ -220,6 +293,9 @@ impl MisfitKind {
             Self::DoesNotPass => "does-not-pass",
             Self::DoesNotGrip => "does-not-grip",
             Self::Legibility => "legibility",
+            Self::Code => "code",
+            Self::Logo => "logo",
+            Self::Mark => "mark",
             Self::Glyph => "glyph",
             Self::Stock => "stock",
             Self::NoText => "no-text",
@@ -265,14 +341,41 @@ pub fn lay_out(request: &Request<'_>, fonts: &Fonts) -> Result<Layout, Misfit> {
         });
     }
     let grid = Grid { zone, across: printer.across, along: printer.along };
-    let layout = match request.build {
+    let mut layout = build(request, grid, fonts).map_err(|misfit| too_long(request, grid, fonts, misfit))?;
+    layout.notes.append(&mut layout.block.text.notes);
+    Ok(layout)
+}
+
+fn build(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Result<Layout, Misfit> {
+    match request.build {
         Build::Flag => flag::lay_out(request, grid, fonts),
         Build::Wrap => wrap::lay_out(request, grid, fonts),
         Build::Band => band::lay_out(request, grid, fonts),
         Build::Sleeve => sleeve::lay_out(request, grid, fonts),
         Build::Plate => plate::lay_out(request, grid, fonts),
-    }?;
-    Ok(layout)
+    }
+}
+
+/// Text that cannot be read for want of length, not of height, is too long rather than too small.
+fn too_long(request: &Request<'_>, grid: Grid, fonts: &Fonts, misfit: Misfit) -> Misfit {
+    if misfit.kind != MisfitKind::Legibility || !matches!(request.build, Build::Wrap | Build::Sleeve | Build::Plate) {
+        return misfit;
+    }
+    let design = Design { largest_length: Micrometres::from_mm(100_000.0), ..request.design.clone() };
+    match build(&Request { design: &design, ..*request }, grid, fonts) {
+        Ok(long) => Misfit {
+            kind: MisfitKind::TooLong,
+            field: "text",
+            found: format!(
+                "`{}` on a {} of {}",
+                request.lines.lines().join(" / "),
+                request.build,
+                grid.along.length(long.along)
+            ),
+            wanted: format!("at most {} (largest_length_mm in [design])", request.design.largest_length),
+        },
+        Err(_) => misfit,
+    }
 }
 
 impl Request<'_> {
@@ -309,11 +412,9 @@ fn middle(outer: Dots, inner: Dots) -> Dots {
     Dots((outer.0 - inner.0).div_euclid(2))
 }
 
-/// A note when the text is legible but below what one aims at.
-fn small_note(cap: Micrometres, design: &Design) -> Option<String> {
-    (cap < design.aim_cap()).then(|| {
-        format!("text is {cap} high: legible at {}, but below the {} to aim at", design.reading, design.aim_cap())
-    })
+/// Room for text on a label that grows with it, margins taken off.
+fn room_along(design: &Design, dpi: Dpi) -> Dots {
+    dpi.dots_within(design.largest_length) - dpi.dots_covering(design.margin) * 2
 }
 
 #[cfg(test)]

@@ -1,7 +1,8 @@
 //! Plates: flat tags for panels, reels and ties.
 
-use super::fit::{Caps, TextBox, fit};
-use super::{Block, Grid, Layout, Misfit, Request, Turn, middle, small_note, whole_millimetres};
+use super::fit::{Caps, TextBox};
+use super::panel::{Space, arrange};
+use super::{Grid, Layout, Misfit, Request, Turn, middle, room_along, whole_millimetres};
 use crate::font::Fonts;
 use crate::media::Form;
 
@@ -10,18 +11,23 @@ pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Resul
         return Err(request.wrong_form("tape"));
     }
     let design = request.design;
-    let space = TextBox { width: None, height: grid.zone, along: grid.along, up: grid.across };
-    let text = fit(fonts, request.lines, space, Caps::of(design))?;
+    let space =
+        TextBox { width: Some(room_along(design, grid.along)), height: grid.zone, along: grid.along, up: grid.across };
+    let mut panel = arrange(request, fonts, Space::flat(space), Caps::of(design))?;
     let margin = grid.along.dots_covering(design.margin);
     let along =
-        whole_millimetres(grid.along, (text.width + margin * 2).max(grid.along.dots_covering(design.least_length)));
-    let cap = grid.across.length(text.cap);
+        whole_millimetres(grid.along, (panel.width + margin * 2).max(grid.along.dots_covering(design.least_length)));
+    panel.fill(along - margin * 2, grid.zone);
+    let cap = grid.across.length(panel.text.cap);
+    let place = (Turn::Along, middle(along, panel.width), middle(grid.zone, panel.height));
     Ok(Layout {
         build: request.build,
         across: grid.zone,
         along,
-        notes: small_note(cap, design).into_iter().collect(),
+        folds: Vec::new(),
+        notes: std::mem::take(&mut panel.notes),
         cap,
-        block: Block { copies: vec![(Turn::Along, middle(along, text.width), middle(grid.zone, text.height))], text },
+        code: panel.code.take(),
+        block: panel.into_block(vec![place]),
     })
 }

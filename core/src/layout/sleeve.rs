@@ -1,11 +1,13 @@
 //! Heat-shrink sleeves: must pass the plug, must grip the cable, and are read after shrinking.
 
-use super::fit::{Caps, TextBox, fit};
-use super::{Block, Grid, Layout, Misfit, MisfitKind, Request, Turn, middle, small_note, whole_millimetres};
+use super::fit::{Caps, TextBox};
+use super::panel::{Space, arrange};
+use super::{Grid, Layout, Misfit, MisfitKind, Request, Turn, middle, room_along, whole_millimetres};
 use crate::cable::Plug;
+use crate::code::{Facing, RoundAxis};
 use crate::font::Fonts;
 use crate::media::{Form, Sleeve, sleeve_wall};
-use crate::unit::Micrometres;
+use crate::unit::{Dpi, Micrometres};
 
 /// How much the height of text shrinks with the circumference when a sleeve closes on a cable:
 /// `(OD + 2t) / (D + 2ts)`, the walls at constant volume.
@@ -66,25 +68,48 @@ pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Resul
     let caps = Caps::of(design);
     let printed = |cap: Micrometres| cap.scaled(1.0 / scale);
     let caps = Caps { least: printed(caps.least), aim: printed(caps.aim), most: printed(caps.most) };
-    let space = TextBox { width: None, height: grid.zone, along: grid.along, up: grid.across };
-    let text = fit(fonts, request.lines, space, caps).map_err(|misfit| match misfit.kind {
-        MisfitKind::Legibility => Misfit {
-            wanted: format!("{}, so that {} are left after shrinking", misfit.wanted, design.least_cap()),
-            ..misfit
-        },
-        _ => misfit,
-    })?;
+    let space =
+        TextBox { width: Some(room_along(design, grid.along)), height: grid.zone, along: grid.along, up: grid.across };
+    // On the finished sleeve the printed dots stand closer round the cable.
+    let finished = shrunk(grid.across, scale);
+    let outside = diameter.low + sleeve_wall(&sleeve, diameter.low) * 2;
+    let facing = Facing::Round { diameter: outside, axis: RoundAxis::Up };
+    let mut panel =
+        arrange(request, fonts, Space { text: space, finished, facing }, caps).map_err(|misfit| match misfit.kind {
+            MisfitKind::Legibility => Misfit {
+                wanted: format!("{}, so that {} are left after shrinking", misfit.wanted, design.least_cap()),
+                ..misfit
+            },
+            MisfitKind::Code | MisfitKind::Logo => {
+                Misfit { wanted: format!("{}, all of it measured after shrinking", misfit.wanted), ..misfit }
+            }
+            _ => misfit,
+        })?;
     let margin = grid.along.dots_covering(design.margin);
-    let along = (text.width + margin * 2).max(grid.along.dots_covering(design.least_length));
+    let along = (panel.width + margin * 2).max(grid.along.dots_covering(design.least_length));
     let along = whole_millimetres(grid.along, along);
-    let cap = grid.across.length(text.cap).scaled(scale);
-    notes.extend(small_note(cap, design));
+    panel.fill(along - margin * 2, grid.zone);
+    let cap = grid.across.length(panel.text.cap).scaled(scale);
+    notes.append(&mut panel.notes);
+    let place = (Turn::Along, middle(along, panel.width), middle(grid.zone, panel.height));
     Ok(Layout {
         build: request.build,
         across: grid.zone,
         along,
+        folds: Vec::new(),
         notes,
         cap,
-        block: Block { copies: vec![(Turn::Along, middle(along, text.width), middle(grid.zone, text.height))], text },
+        code: panel.code.take(),
+        block: panel.into_block(vec![place]),
     })
+}
+
+/// The resolution round a sleeve that has shrunk to `scale`: as many dots on less tube.
+#[allow(
+    clippy::cast_possible_truncation,
+    clippy::cast_sign_loss,
+    reason = "a resolution of a printer, times 4 at most"
+)]
+fn shrunk(dpi: Dpi, scale: f64) -> Dpi {
+    Dpi::from_milli((f64::from(dpi.milli()) / scale + 0.5) as u32).unwrap_or(dpi)
 }

@@ -12,8 +12,12 @@ fn measured(value: f64) -> Diameter {
     Diameter { low: mm(value), typical: mm(value), high: mm(value), source: DiameterSource::Measured }
 }
 
-fn lines() -> Vec<String> {
-    vec!["TWP OTTER".into(), "1040 50 ft".into()]
+/// `{owner} {batch}` over `{number} {length}`.
+fn lines() -> Text {
+    let mut text = Text::new();
+    text.push("TWP OTTER".into(), vec![(3, Seam::Field)]);
+    text.push("1040 50 ft".into(), vec![(4, Seam::Field)]);
+    text
 }
 
 fn try_out(build: Build, stock: &str, printer: &str, od: f64, plug: &Plug) -> Result<Layout, Misfit> {
@@ -27,6 +31,8 @@ fn try_out(build: Build, stock: &str, printer: &str, od: f64, plug: &Plug) -> Re
         diameter: Some(&diameter),
         plug,
         lines: &lines,
+        signs: &Signs::default(),
+        parts: &Parts::new(PartsWish::default()),
         design: &design,
     };
     lay_out(&request, &Fonts::embedded())
@@ -120,7 +126,7 @@ fn a_plug_needs_a_higher_ratio() {
         catalogue.add_stocks(&text).unwrap();
         let mut printer = catalogue.printer("wide-300").unwrap().clone();
         printer.widest = mm(60.0);
-        let (diameter, lines, design) = (measured(6.2), vec!["OTTER".to_owned()], Design::default());
+        let (diameter, lines, design) = (measured(6.2), Text::from_iter(["OTTER"]), Design::default());
         let request = Request {
             build: Build::Sleeve,
             stock: catalogue.stock("s").unwrap(),
@@ -128,6 +134,8 @@ fn a_plug_needs_a_higher_ratio() {
             diameter: Some(&diameter),
             plug: &plug,
             lines: &lines,
+            signs: &Signs::default(),
+            parts: &Parts::new(PartsWish::default()),
             design: &design,
         };
         lay_out(&request, &Fonts::embedded()).map(|_| ()).map_err(|misfit| misfit.kind)
@@ -137,28 +145,61 @@ fn a_plug_needs_a_higher_ratio() {
     assert_eq!(passes(24.0, 6.0), Ok(()));
 }
 
+fn band(od: f64, stock: &str, lines: &Text) -> Result<Layout, Misfit> {
+    let catalogue = Catalogue::shipped();
+    let (diameter, design) = (measured(od), Design::default());
+    let request = Request {
+        build: Build::Band,
+        stock: catalogue.stock(stock).unwrap(),
+        printer: catalogue.printer("bench-180").unwrap(),
+        diameter: Some(&diameter),
+        plug: &Plug::Unsaid,
+        lines,
+        signs: &Signs::default(),
+        parts: &Parts::new(PartsWish::default()),
+        design: &design,
+    };
+    lay_out(&request, &Fonts::embedded())
+}
+
 /// Arc within ±45° is 0.785·D: on a 6.15 mm cable 4.83 mm; within ±60° 6.44 mm (calculated).
+///
+/// Whoever looks at a band sees at least one whole copy within ±45° or ±60° of straight on, or
+/// within ±90° where a note says that the cable must be turned.
 #[test]
-fn copies_of_a_band_face_every_side() {
-    for od in [12.4, 15.0, 28.0] {
-        let layout = try_out(Build::Band, "tape-24", "bench-180", od, &Plug::Unsaid).unwrap();
-        let dpi = Dpi::from_milli(180_000).unwrap();
-        let round = dpi.dots_within(mm(od * std::f64::consts::PI)).0;
-        let copies = &layout.block.copies;
-        let along = if copies[0].0 == Turn::Along { layout.block.text.width } else { layout.block.text.height }.0;
-        // Half of what one sees is 90° each way: every half circle must hold a whole copy.
-        let half = round / 2;
-        for from in 0..round {
-            let seen = copies.iter().any(|&(_, line, _)| {
-                let start = (line.0 - (layout.along.0 - round) - from).rem_euclid(round);
-                start + along <= half
-            });
-            assert!(seen, "{od} mm: no whole copy in the half circle from {from} of {round}");
-        }
-        for &(_, line, _) in copies {
-            assert!(line.0 >= 0 && line.0 + along <= layout.along.0, "{od}: copy at {line} leaves the band");
+fn copies_of_a_band_face_every_side_and_stand_apart() {
+    let dpi = Dpi::from_milli(180_000).unwrap();
+    let mut pitches = 0;
+    for lines in [lines(), Text::from_iter(["7"]), Text::from_iter(["HERON 2001 25 m"]), Text::from_iter(["A", "1"])] {
+        for od in [8.0, 9.5, 12.4, 15.0, 21.0, 28.0, 40.0] {
+            for stock in ["tape-12", "tape-24"] {
+                let what = format!("{:?} on {od} mm with {stock}", lines.lines());
+                let Ok(layout) = band(od, stock, &lines) else { continue };
+                pitches += 1;
+                let round = dpi.dots_within(mm(od * std::f64::consts::PI)).0;
+                let copies = &layout.block.copies;
+                let text = &layout.block.text;
+                let along = if copies[0].0 == Turn::Along { text.width } else { text.height }.0;
+                let turned = layout.notes.iter().any(|note| note.contains("turn the cable"));
+                let window = if turned { round / 2 } else { dpi.dots_within(mm(od * std::f64::consts::PI / 3.0)).0 };
+                let starts: Vec<i64> = copies.iter().map(|&(_, line, _)| line.0 - (layout.along.0 - round)).collect();
+                for from in 0..round {
+                    let seen = starts.iter().any(|start| (start - from).rem_euclid(round) + along <= window);
+                    assert!(seen, "{what}: no whole copy in the window from {from} of {round}");
+                }
+                // Round the cable, the last copy to the first as well, at least a cap height is blank.
+                for (nth, start) in starts.iter().enumerate() {
+                    let next = if nth + 1 < starts.len() { starts[nth + 1] } else { starts[0] + round };
+                    let blank = dpi.length(Dots(next - start - along));
+                    assert!(blank >= layout.cap, "{what}: copies stand {blank} apart, capitals are {}", layout.cap);
+                }
+                for &(_, line, _) in copies {
+                    assert!(line.0 >= 0 && line.0 + along <= layout.along.0, "{what}: copy at {line} leaves the band");
+                }
+            }
         }
     }
+    assert!(pitches >= 40, "only {pitches} bands could be made");
 }
 
 #[test]
@@ -180,6 +221,8 @@ fn faces_of_a_flag_are_mirror_images_in_place() {
             diameter: Some(&diameter),
             plug: &plug,
             lines: &lines,
+            signs: &Signs::default(),
+            parts: &Parts::new(PartsWish::default()),
             design: &design,
         };
         let layout = lay_out(&request, &Fonts::embedded()).unwrap();
@@ -217,4 +260,94 @@ fn a_roll_wrap_takes_its_range_and_no_more() {
     assert_eq!(fits(4.1), Ok(()));
     assert_eq!(fits(6.9), Ok(()));
     assert_eq!(fits(7.2), Err(MisfitKind::Diameter));
+}
+
+/// Folded at the middle of the neck, a flag shows both faces upright. Along the tape: the fold is a
+/// line across, so face 2 read from behind is face 1's text again when it is printed the same way
+/// round. Along a level cable: the neck is the upper edge of both faces, so the tops of both texts
+/// point to it (design: text parallel to the cable needs face 2 turned by 180°).
+#[test]
+fn both_faces_of_a_flag_read_upright() {
+    let catalogue = Catalogue::shipped();
+    let flag = |runs| {
+        let (diameter, lines) = (measured(6.15), lines());
+        let design = Design { flag_runs: runs, ..Design::default() };
+        let request = Request {
+            build: Build::Flag,
+            stock: catalogue.stock("tape-24").unwrap(),
+            printer: catalogue.printer("bench-180").unwrap(),
+            diameter: Some(&diameter),
+            plug: &Plug::Unsaid,
+            lines: &lines,
+            signs: &Signs::default(),
+            parts: &Parts::new(PartsWish::default()),
+            design: &design,
+        };
+        lay_out(&request, &Fonts::embedded()).unwrap()
+    };
+    let tape = flag(Runs::Tape);
+    let [one, two] = tape.block.copies[..] else { panic!("two faces") };
+    assert_eq!((one.0, two.0, one.2), (Turn::Along, Turn::Along, two.2));
+    let level = flag(Runs::Cable);
+    let [one, two] = level.block.copies[..] else { panic!("two faces") };
+    // `Down` has its top towards the last line, `Up` towards the first: face 1 lies before the neck,
+    // face 2 behind it.
+    assert_eq!((one.0, two.0), (Turn::Down, Turn::Up));
+    assert!(one.1 < two.1);
+}
+
+/// The text of a sleeve is printed larger by what it shrinks: 3/8 in on 6.15 mm leaves 0.702 of the
+/// height, 1/4 in on 5.0 mm 0.833 (calculated at constant volume).
+#[test]
+fn sleeve_text_is_judged_after_shrinking() {
+    for (stock, od, scale) in [("sleeve-3/8", 6.15, 0.702), ("sleeve-1/4", 5.0, 0.833)] {
+        let layout = try_out(Build::Sleeve, stock, "bench-180", od, &Plug::Bare).unwrap();
+        let printed = Dpi::from_milli(180_000).unwrap().length(layout.block.text.cap);
+        let found = layout.cap.mm() / printed.mm();
+        assert!((found - scale).abs() < 0.002, "{stock}: {found}, wanted {scale}");
+        assert!(layout.cap >= Design::default().least_cap());
+        let printer = Catalogue::shipped().printer("bench-180").unwrap().clone();
+        let fonts = Fonts::embedded();
+        let mut strokes = Strokes::new(crate::font::Pen::new(&fonts));
+        let legibility = Legibility::of(&layout, &printer, &Design::default(), &mut strokes);
+        assert_eq!((legibility.cap, legibility.printed), (layout.cap, printed));
+        assert!(legibility.to_string().contains("after shrinking (printed "), "{legibility}");
+    }
+}
+
+/// Text is broken into lines before a plate, a sleeve or a wrap grows too long; where that leaves
+/// nothing to read, the reason is the length.
+#[test]
+fn long_text_is_broken_or_refused_for_its_length() {
+    let catalogue = Catalogue::shipped();
+    let plate = |words: &str, limit: f64| {
+        let lines = Text::from_iter([words]);
+        let design = Design { largest_length: mm(limit), ..Design::default() };
+        let request = Request {
+            build: Build::Plate,
+            stock: catalogue.stock("tape-12").unwrap(),
+            printer: catalogue.printer("bench-180").unwrap(),
+            diameter: None,
+            plug: &Plug::Unsaid,
+            lines: &lines,
+            signs: &Signs::default(),
+            parts: &Parts::new(PartsWish::default()),
+            design: &design,
+        };
+        lay_out(&request, &Fonts::embedded())
+    };
+    let words = "Stage left box to the balcony rail by way of the pit";
+    let dpi = Dpi::from_milli(180_000).unwrap();
+    let long = plate(words, 150.0).unwrap();
+    assert!(
+        long.along <= dpi.dots_covering(mm(150.0)) && long.block.text.lines.len() == 1,
+        "{:?}",
+        long.block.text.lines
+    );
+    let broken = plate(words, 60.0).unwrap();
+    assert!(broken.along <= dpi.dots_covering(mm(60.0)) && broken.block.text.lines.len() > 1);
+    let misfit = plate(words, 20.0).unwrap_err();
+    assert_eq!(misfit.kind, MisfitKind::TooLong);
+    assert!(misfit.found.starts_with(&format!("`{words}` on a plate of 1")), "{}", misfit.found);
+    assert_eq!(misfit.wanted, "at most 20 mm (largest_length_mm in [design])");
 }

@@ -1,8 +1,10 @@
 //! Self-laminating wraps: a printed zone, then a clear tail that goes on round and covers it.
 
-use super::fit::{Caps, Fitted, TextBox, fit};
-use super::{Block, Grid, Layout, Misfit, MisfitKind, Request, Turn, middle, small_note, whole_millimetres};
+use super::fit::{Caps, TextBox};
+use super::panel::{Panel, Space, arrange};
+use super::{Grid, Layout, Misfit, MisfitKind, Request, Turn, middle, room_along, whole_millimetres};
 use crate::cable::Diameter;
+use crate::code::{Facing, RoundAxis};
 use crate::font::Fonts;
 use crate::media::{Form, WrapAxis};
 use crate::unit::{Dots, Micrometres};
@@ -65,28 +67,32 @@ fn across(
             wanted: format!("{least} to {greatest} for {}", stock.id),
         });
     }
-    let zone = |height: Dots| TextBox { width: None, height, along: grid.along, up: grid.across };
+    let room = room_along(design, grid.along);
+    let zone = |height: Dots| TextBox { width: Some(room), height, along: grid.along, up: grid.across };
     let inside = grid.zone - grid.across.dots_covering(INSET) * 2;
     let arc = grid.across.dots_within(diameter.low.scaled(READABLE_ARC)).min(inside);
-    let (text, turn_note) = readable(request, fonts, zone(arc), zone(inside))?;
+    let (mut panel, turn_note) = readable(request, fonts, diameter, zone(arc), zone(inside))?;
     let margin = grid.along.dots_covering(design.margin);
-    let length = (text.width + margin * 2).max(grid.along.dots_covering(design.least_length));
+    let length = (panel.width + margin * 2).max(grid.along.dots_covering(design.least_length));
     let length = whole_millimetres(grid.along, length);
     // As many copies as the zone holds, so that one faces the reader sooner.
-    let gap = Dots((text.cap.0 / 2).max(2));
-    let copies = ((inside + gap).0 / (text.height + gap).0).max(1);
-    let used = text.height * copies + gap * (copies - 1);
-    let line = middle(length, text.width);
+    let gap = Dots((panel.text.cap.0 / 2).max(2));
+    let copies = ((inside + gap).0 / (panel.height + gap).0).max(1);
+    panel.fill(length - margin * 2, panel.height);
+    let used = panel.height * copies + gap * (copies - 1);
+    let line = middle(length, panel.width);
     let copies =
-        (0..copies).map(|copy| (Turn::Along, line, middle(grid.zone, used) + (text.height + gap) * copy)).collect();
-    let cap = grid.across.length(text.cap);
+        (0..copies).map(|copy| (Turn::Along, line, middle(grid.zone, used) + (panel.height + gap) * copy)).collect();
+    let cap = grid.across.length(panel.text.cap);
     Ok(Layout {
         build: request.build,
         across: grid.zone,
         along: length,
-        notes: turn_note.into_iter().chain(small_note(cap, design)).collect(),
+        folds: Vec::new(),
+        notes: notes(&mut panel, turn_note),
         cap,
-        block: Block { text, copies },
+        code: panel.code.take(),
+        block: panel.into_block(copies),
     })
 }
 
@@ -104,34 +110,47 @@ fn along(
     let most = grid.along.dots_within(diameter.low.scaled(PI)) - margin * 2;
     let stack = |height: Dots| TextBox { width: Some(grid.zone), height, along: grid.across, up: grid.along };
     let arc = grid.along.dots_within(diameter.low.scaled(READABLE_ARC)).min(most);
-    let (text, turn_note) = readable(request, fonts, stack(arc), stack(most))?;
-    let printed = text.height + margin * 2;
+    let (mut panel, turn_note) = readable(request, fonts, diameter, stack(arc), stack(most))?;
+    panel.fill(grid.zone, panel.height);
+    let printed = panel.height + margin * 2;
     let clear = grid.along.dots_covering(tail(diameter.high, stock.thickness, overlap));
     let length = whole_millimetres(grid.along, printed + clear);
-    let cap = grid.along.length(text.cap);
+    let cap = grid.along.length(panel.text.cap);
     Ok(Layout {
         build: request.build,
         across: grid.zone,
         along: length,
-        notes: turn_note.into_iter().chain(small_note(cap, design)).collect(),
+        folds: Vec::new(),
+        notes: notes(&mut panel, turn_note),
         cap,
-        block: Block { copies: vec![(Turn::Up, margin, middle(grid.zone, text.width))], text },
+        code: panel.code.take(),
+        block: {
+            let place = (Turn::Up, margin, middle(grid.zone, panel.width));
+            panel.into_block(vec![place])
+        },
     })
 }
 
-/// Text that is read without turning the cable, or else what the whole zone holds, with a note.
+fn notes(panel: &mut Panel, turn: Option<String>) -> Vec<String> {
+    turn.into_iter().chain(std::mem::take(&mut panel.notes)).collect()
+}
+
+/// A panel that is read without turning the cable, or else what the whole zone holds, with a note.
 fn readable(
     request: &Request<'_>,
     fonts: &Fonts,
+    diameter: &Diameter,
     facing: TextBox,
     whole: TextBox,
-) -> Result<(Fitted, Option<String>), Misfit> {
+) -> Result<(Panel, Option<String>), Misfit> {
     let caps = Caps::of(request.design);
-    match fit(fonts, request.lines, facing, caps) {
-        Ok(text) => Ok((text, None)),
+    let round = Facing::Round { diameter: diameter.low, axis: RoundAxis::Up };
+    let space = |text: TextBox| Space { facing: round, ..Space::flat(text) };
+    match arrange(request, fonts, space(facing), caps) {
+        Ok(panel) => Ok((panel, None)),
         Err(misfit) if misfit.kind == MisfitKind::Legibility => {
-            let text = fit(fonts, request.lines, whole, Caps { most: caps.least.scaled(1.1), ..caps })?;
-            Ok((text, Some("the text goes round the side of the cable: turn the cable to read all of it".into())))
+            let panel = arrange(request, fonts, space(whole), Caps { most: caps.least.scaled(1.1), ..caps })?;
+            Ok((panel, Some("the text goes round the side of the cable: turn the cable to read all of it".into())))
         }
         Err(misfit) => Err(misfit),
     }

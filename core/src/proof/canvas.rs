@@ -16,13 +16,7 @@ pub(super) const GREY: u8 = 90;
 /// Words are drawn this many times finer than pixels and averaged, so that small ones stay legible.
 const FINE: usize = 3;
 
-/// Text as it is drawn: what no face has is a question mark.
-fn shown(fonts: &Fonts, text: &str) -> String {
-    let known = |c: char| fonts.measure(c.encode_utf8(&mut [0; 4]), Style::Normal).is_ok();
-    text.chars().map(|c| if known(c) { c } else { '?' }).collect()
-}
-
-/// Width of text at a cap height, both in pixels.
+/// Width of text at a cap height, both in pixels. What no face has is a question mark.
 #[allow(
     clippy::cast_possible_truncation,
     clippy::cast_sign_loss,
@@ -30,7 +24,7 @@ fn shown(fonts: &Fonts, text: &str) -> String {
     reason = "picture sizes"
 )]
 pub(super) fn width_of(fonts: &Fonts, text: &str, cap: usize) -> usize {
-    let measure = fonts.measure(&shown(fonts, text), Style::Normal).unwrap_or_default();
+    let measure = fonts.measure(&fonts.shown(text, Style::Normal), Style::Normal).unwrap_or_default();
     (measure.width * cap as f64).ceil() as usize
 }
 
@@ -86,7 +80,7 @@ impl<'f> Canvas<'f> {
     ///
     /// What lies outside the picture is left out: break the text first.
     pub(super) fn text(&mut self, text: &str, (x, y): (usize, usize), cap: usize) -> usize {
-        let text = shown(self.fonts, text);
+        let text = self.fonts.shown(text, Style::Normal);
         let wide = width_of(self.fonts, &text, cap);
         let below = cap / 2;
         let (columns, rows) = (wide + 2, cap * 2);
@@ -145,6 +139,7 @@ impl<'f> Canvas<'f> {
             yppu: pixels_per_metre.1,
             unit: png::Unit::Meter,
         }));
+        encoder.add_text_chunk("Software".to_owned(), "tapewright".to_owned()).map_err(bug)?;
         let mut writer = encoder.write_header().map_err(bug)?;
         writer.write_image_data(&self.pixels).map_err(bug)?;
         writer.finish().map_err(bug)?;

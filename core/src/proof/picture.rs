@@ -7,8 +7,8 @@ use super::stretch::{Waste, lines, rows, wastes};
 use crate::bitmap::Bitmap;
 use crate::error::{Error, Result};
 use crate::font::Fonts;
+use crate::mark::snip_guide;
 use crate::media::{Printer, Stock};
-use crate::raster::snip_guide;
 use crate::strip::Strip;
 use crate::unit::{Dots, Dpi, Micrometres};
 use std::fmt::Write as _;
@@ -20,6 +20,8 @@ pub struct PictureLabel {
     pub bitmap: Bitmap,
     /// Which cable, which end.
     pub caption: String,
+    /// How well it can be read, in words; stands under the strip, once for labels alike.
+    pub legibility: String,
 }
 
 /// A strip as it leaves the printer.
@@ -142,14 +144,27 @@ fn head(picture: &StripPicture<'_>) -> Vec<String> {
     head
 }
 
-/// Draws a strip as PNG, at whole pixels a dot and with its pixel density, so that it prints true.
+/// How well labels can be read: those alike one after another together.
+fn legible(labels: &[PictureLabel]) -> Vec<String> {
+    let groups: Vec<&[PictureLabel]> = labels.chunk_by(|a, b| a.legibility == b.legibility).collect();
+    let name = |group: &[PictureLabel]| match group {
+        [first, .., last] if groups.len() > 1 => format!("{} to {}: ", first.caption, last.caption),
+        [_, ..] if group.len() == labels.len() && labels.len() > 1 => "Every label: ".to_owned(),
+        [one, ..] => format!("{}: ", one.caption),
+        [] => String::new(),
+    };
+    let told = groups.iter().filter_map(|group| Some((name(group), &group.first()?.legibility)));
+    told.filter(|(_, words)| !words.is_empty()).map(|(name, words)| format!("{name}{words}")).collect()
+}
+
+/// Draws a strip as PNG, its words in the job's fonts, at whole pixels a dot and with its pixel density,
+/// so that it prints true.
 ///
 /// # Errors
 /// Kind `Limit`: too large a picture. Kind `Bug`: not one label for each start of the strip.
-pub fn strip_png(picture: &StripPicture<'_>) -> Result<Vec<u8>> {
-    let fonts = Fonts::embedded();
-    let setting = Setting::new(picture, &fonts)?;
-    setting.drawn(&fonts).png(setting.density)
+pub fn strip_png(picture: &StripPicture<'_>, fonts: &Fonts) -> Result<Vec<u8>> {
+    let setting = Setting::new(picture, fonts)?;
+    setting.drawn(fonts).png(setting.density)
 }
 
 /// One row of the picture: a stretch of the strip, and where its tape stands.
@@ -245,6 +260,11 @@ impl<'p> Setting<'p> {
             }
         }
         y = Self::key(fonts, &captions.key, &sizes, (room, y), &mut words);
+
+        for line in legible(&picture.labels).iter().flat_map(|text| broken(fonts, text, sizes.cap, room)) {
+            words.push((line, sizes.cap, (sizes.edge, y + sizes.cap)));
+            y += Sizes::line(sizes.cap);
+        }
 
         let base = y + sizes.gap + sizes.cap;
         let marks: Vec<_> = legend::set(fonts, legend::marks(strip, frames.len()), &sizes, room)

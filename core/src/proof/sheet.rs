@@ -4,6 +4,7 @@ use super::lettering::Lettering;
 use super::outline::{Corner, outlines};
 use crate::bitmap::Bitmap;
 use crate::error::{Error, Result};
+use crate::font::Fonts;
 use crate::media::{Form, Printer, Stock};
 use crate::unit::{Dots, Dpi, Micrometres};
 use krilla::color::luma;
@@ -151,12 +152,13 @@ impl Sheet {
         });
     }
 
-    /// Sets everything on pages and writes the PDF. The same labels give the same bytes.
+    /// Sets everything on pages and writes the PDF, lettered in the job's fonts. The same labels give
+    /// the same bytes.
     ///
     /// # Errors
-    /// Kind `Bug`: the PDF library refuses what was drawn.
-    pub fn finish(self) -> Result<Vec<u8>> {
-        let lettering = Lettering::new()?;
+    /// Kind `Bug`: the PDF library refuses what was drawn. Kind `Input`: it cannot hold a font of the user's.
+    pub fn finish(self, fonts: &Fonts) -> Result<Vec<u8>> {
+        let lettering = Lettering::new(fonts);
         let (width, height) = self.paper.size();
         let pages = self.pages(&lettering);
         let mut document = Document::new_with(SerializeSettings::default());
@@ -168,12 +170,12 @@ impl Sheet {
             surface.set_fill(Some(black()));
             let of = format!("page {} of {}", number + 1, pages.len());
             let left = (width - EDGE) * POINT - lettering.width(&of, NAME);
-            lettering.write(&mut surface, &of, left, 15.0 * POINT, NAME);
+            lettering.write(&mut surface, &of, left, 15.0 * POINT, NAME)?;
             let title = head(&lettering, &self.title, left - (EDGE + GUTTER) * POINT);
-            lettering.write(&mut surface, &title, EDGE * POINT, 15.0 * POINT, TITLE);
-            lettering.write(&mut surface, ORDER, EDGE * POINT, 20.0 * POINT, TEXT);
+            lettering.write(&mut surface, &title, EDGE * POINT, 15.0 * POINT, TITLE)?;
+            lettering.write(&mut surface, ORDER, EDGE * POINT, 20.0 * POINT, TEXT)?;
             for words in &page.words {
-                lettering.write(&mut surface, &words.text, words.x * POINT, words.y * POINT, words.size);
+                lettering.write(&mut surface, &words.text, words.x * POINT, words.y * POINT, words.size)?;
             }
             for &(piece, x, y) in &page.pieces {
                 draw_piece(&mut surface, piece, x, y)?;
@@ -186,7 +188,7 @@ impl Sheet {
     }
 
     /// Places everything between the heads and the feet of pages.
-    fn pages(&self, lettering: &Lettering) -> Vec<Page<'_>> {
+    fn pages(&self, lettering: &Lettering<'_>) -> Vec<Page<'_>> {
         let (width, height) = self.paper.size();
         let room = width - 2.0 * EDGE;
         let mut flow = Flow { pages: vec![Page::default()], at: HEAD, bottom: height - FOOT };
@@ -206,7 +208,7 @@ impl Sheet {
 }
 
 /// The head's line: what is at true size stays readable whatever the title.
-fn head(lettering: &Lettering, title: &str, room: f32) -> String {
+fn head(lettering: &Lettering<'_>, title: &str, room: f32) -> String {
     const WHAT: &str = " · labels at true size";
     format!("{}{WHAT}", lettering.shortened(title, TITLE, room - lettering.width(WHAT, TITLE)))
 }
@@ -308,7 +310,7 @@ impl<'s> Flow<'s> {
     }
 
     /// Labels under one heading, in columns as wide as the widest asks for.
-    fn section(&mut self, lettering: &Lettering, entries: &'s [Entry], room: f32) {
+    fn section(&mut self, lettering: &Lettering<'_>, entries: &'s [Entry], room: f32) {
         let Some(first) = entries.first() else { return };
         let shared: Vec<&String> =
             first.about.iter().filter(|line| entries.iter().all(|entry| entry.about.contains(line))).collect();
@@ -470,7 +472,7 @@ fn draw_piece(surface: &mut Surface<'_>, piece: &Piece, x: f32, y: f32) -> Resul
 }
 
 /// A bar of exactly 100 mm with a tick each 10 mm.
-fn scale_bar(surface: &mut Surface<'_>, lettering: &Lettering, y: f32) -> Result<()> {
+fn scale_bar(surface: &mut Surface<'_>, lettering: &Lettering<'_>, y: f32) -> Result<()> {
     fill(surface, EDGE, y, BAR, 0.5)?;
     for tick in 0..=10_u8 {
         let at = EDGE + f32::from(tick) * 10.0;
@@ -486,7 +488,7 @@ fn scale_bar(surface: &mut Surface<'_>, lettering: &Lettering, y: f32) -> Result
     }
     surface.set_fill(Some(black()));
     let words = "100 mm: check with a ruler; print at 100 %, do not fit to page";
-    lettering.write(surface, words, (EDGE + BAR + 3.0) * POINT, (y + 0.5) * POINT, TEXT);
+    lettering.write(surface, words, (EDGE + BAR + 3.0) * POINT, (y + 0.5) * POINT, TEXT)?;
     Ok(())
 }
 #[cfg(test)]

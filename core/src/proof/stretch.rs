@@ -52,7 +52,7 @@ pub(super) fn lines(length: Dots) -> usize {
     usize::try_from(length.0).unwrap_or(0)
 }
 
-/// Where the strip goes on in the next row, no row longer than `longest` lines: in the middle of
+/// Where the strip goes on in the next row, rows of at most `longest` lines, an eighth more where that ends a label: in the middle of
 /// gaps; before the first label, where that keeps it whole; else anywhere, in a label that is too long.
 pub(super) fn rows(strip: &Strip, ends: &[Dots], longest: usize) -> Vec<Range<usize>> {
     let (longest, length) = (longest.max(1), lines(strip.length));
@@ -69,11 +69,9 @@ pub(super) fn rows(strip: &Strip, ends: &[Dots], longest: usize) -> Vec<Range<us
     let mut at = 0;
     while at < length {
         let most = at + longest;
-        let end = if most >= length {
-            length
-        } else {
-            folds.iter().copied().filter(|&fold| fold > at && fold <= most).max().unwrap_or(most)
-        };
+        let last = |most: usize| folds.iter().copied().chain([length]).filter(|&fold| fold > at && fold <= most).max();
+        // A row somewhat longer is better than a sliver of a label in a row of its own.
+        let end = last(most).or_else(|| last(most + longest / 8)).unwrap_or(most);
         rows.push(at..end);
         at = end;
     }

@@ -23,26 +23,70 @@ fn plain(error: &io::Error) -> String {
     text.split(" (os error").next().unwrap_or(&text).to_lowercase()
 }
 
-/// Reads a settings file.
+/// Reads a file of at most so many bytes; `what` says what it should be.
 ///
 /// # Errors
-/// Kind `Input`: not there, a folder, too large, not UTF-8. Kind `Storage`: it cannot be read.
-pub fn read_text(path: &Path) -> Result<String> {
+/// Kind `Input`: not there, a folder, too large. Kind `Storage`: it cannot be read.
+pub fn read_bytes(path: &Path, most: u64, what: &str) -> Result<Vec<u8>> {
     let file = File::open(path).map_err(|error| io_error(path, &error))?;
     if file.metadata().map_err(|error| io_error(path, &error))?.is_dir() {
         return Err(Error::input(format!("{}: found a folder, wanted a file", path.display())));
     }
     let mut bytes = Vec::new();
-    file.take(MAX_SETTINGS_BYTES + 1).read_to_end(&mut bytes).map_err(|error| io_error(path, &error))?;
-    if bytes.len() as u64 > MAX_SETTINGS_BYTES {
-        let limit = MAX_SETTINGS_BYTES >> 20;
-        return Err(Error::input(format!("{}: found more than {limit} MiB, wanted a settings file", path.display())));
+    file.take(most + 1).read_to_end(&mut bytes).map_err(|error| io_error(path, &error))?;
+    if bytes.len() as u64 > most {
+        let limit = most >> 20;
+        return Err(Error::input(format!("{}: found more than {limit} MiB, wanted {what}", path.display())));
     }
-    String::from_utf8(bytes).map_err(|error| {
+    Ok(bytes)
+}
+
+/// What is in a folder, in the order of the names' bytes.
+///
+/// # Errors
+/// Kind `Storage`: it cannot be read.
+pub fn list_folder(path: &Path) -> Result<Vec<PathBuf>> {
+    let entries = std::fs::read_dir(path).map_err(|error| io_error(path, &error))?;
+    let paths = entries.map(|entry| entry.map(|entry| entry.path()).map_err(|error| io_error(path, &error)));
+    let mut paths: Vec<PathBuf> = paths.collect::<Result<_>>()?;
+    paths.sort();
+    Ok(paths)
+}
+
+/// Reads a settings file.
+///
+/// # Errors
+/// Kind `Input`: not there, a folder, too large, not UTF-8. Kind `Storage`: it cannot be read.
+pub fn read_text(path: &Path) -> Result<String> {
+    String::from_utf8(read_bytes(path, MAX_SETTINGS_BYTES, "a settings file")?).map_err(|error| {
         let at = error.utf8_error().valid_up_to();
         let line = error.as_bytes()[..at].iter().filter(|&&byte| byte == b'\n').count() + 1;
         Error::input(format!("{}: line {line}: found bytes that are not UTF-8, wanted UTF-8 text", path.display()))
     })
+}
+
+/// Most bytes of a picture's file: a photo straight from a camera.
+pub const MAX_PICTURE_BYTES: u64 = 32 << 20;
+
+/// Reads a picture's file.
+///
+/// # Errors
+/// Kind `Input`: not there, a folder, too large. Kind `Storage`: it cannot be read.
+pub fn read_picture(path: &Path) -> Result<Vec<u8>> {
+    read_bytes(path, MAX_PICTURE_BYTES, "a smaller picture")
+}
+
+/// Waits until nobody else holds the lock of a file, and holds it until it is dropped. The lock is a
+/// hidden file beside the file.
+///
+/// # Errors
+/// Kind `Storage`: the lock cannot be made or taken.
+pub fn lock(path: &Path) -> Result<File> {
+    let name = path.file_name().unwrap_or_default().to_string_lossy();
+    let beside = path.with_file_name(format!(".{name}.lock"));
+    let file = File::options().create(true).append(true).open(&beside).map_err(|error| io_error(&beside, &error))?;
+    file.lock().map_err(|error| io_error(&beside, &error))?;
+    Ok(file)
 }
 
 /// Makes a folder, and those above it.

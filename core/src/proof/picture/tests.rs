@@ -33,7 +33,11 @@ fn picture_of(
     let zone = lines(printer.zone(stock).unwrap().1);
     let strip =
         Strip::new(&rules, &lengths.iter().map(|&length| Dots(i64::try_from(length).unwrap())).collect::<Vec<_>>());
-    let label = |&length| PictureLabel { bitmap: bitmap(zone, length), caption: CAPTION.into() };
+    let label = |&length| PictureLabel {
+        bitmap: bitmap(zone, length),
+        caption: CAPTION.into(),
+        legibility: "capitals 3.1 mm (22 dots), good to 0.53 m; strokes 4 dots thick".into(),
+    };
     let labels = lengths.iter().map(label).collect();
     check(&StripPicture { title: "strip 1 of 1".into(), printer, stock, strip: &strip, labels });
 }
@@ -92,7 +96,7 @@ fn dots_are_true_in_their_places_and_nothing_else_is_on_the_tape() {
         (("bench-180", "tape-12"), None, &[1400]),
     ] {
         picture_of(media, between, lengths, |picture| {
-            let (pixels, width, _) = decode(&strip_png(picture).unwrap());
+            let (pixels, width, _) = decode(&strip_png(picture, &Fonts::embedded()).unwrap());
             let scale = scale(picture.printer);
             let ink = wanted(picture);
             let tapes = tapes(&pixels, width);
@@ -122,14 +126,14 @@ fn dots_are_true_in_their_places_and_nothing_else_is_on_the_tape() {
 #[test]
 fn the_density_makes_it_true_size() {
     picture_of(("bench-180", "tape-12"), None, &[500; 5], |picture| {
-        let (_, width, info) = decode(&strip_png(picture).unwrap());
+        let (_, width, info) = decode(&strip_png(picture, &Fonts::embedded()).unwrap());
         let dims = info.pixel_dims.unwrap();
         // 180 dpi at two pixels a dot: 360 / 0.0254.
         assert_eq!((dims.xppu, dims.yppu), (14_173, 14_173));
         assert!(width < 4000, "a row stays looked at: {width}");
     });
     picture_of(("fine-360", "tape-12"), None, &[500; 5], |picture| {
-        let dims = decode(&strip_png(picture).unwrap()).2.pixel_dims.unwrap();
+        let dims = decode(&strip_png(picture, &Fonts::embedded()).unwrap()).2.pixel_dims.unwrap();
         assert_eq!((dims.xppu, dims.yppu), (28_346, 28_346));
     });
 }
@@ -204,7 +208,7 @@ fn a_mirrored_strip_says_so_and_others_do_not() {
             let said = setting.words.iter().find(|(text, _, _)| text == MIRRORED);
             assert_eq!(said.is_some(), mirrored, "{stock}");
             if let Some((_, cap, (x, y))) = said {
-                let (pixels, width, _) = decode(&strip_png(picture).unwrap());
+                let (pixels, width, _) = decode(&strip_png(picture, &Fonts::embedded()).unwrap());
                 let inked = (y - cap..*y).any(|row| pixels[row * width + x..][..cap * 4].contains(&BLACK));
                 assert!(inked, "the words are drawn");
             }
@@ -220,7 +224,7 @@ fn snip_guides_are_marked_and_explained() {
         let setting = Setting::new(picture, &fonts).unwrap();
         assert!(has(&setting.marks));
         assert_eq!(picture.strip.guides.len(), 2, "between three labels");
-        let (pixels, width, _) = decode(&strip_png(picture).unwrap());
+        let (pixels, width, _) = decode(&strip_png(picture, &Fonts::embedded()).unwrap());
         for guide in &picture.strip.guides {
             let shown = setting.frames.iter().filter(|frame| frame.row.contains(&lines(*guide))).count();
             assert_eq!(shown, 1);
@@ -248,10 +252,42 @@ fn a_strip_of_one_label_counts_one_and_one_of_none_is_an_empty_picture() {
         };
         let (printer, stock) = (picture.printer, picture.stock);
         let none = |labels| StripPicture { title: "strip".into(), printer, stock, strip: &empty, labels };
-        let (pixels, width, _) = decode(&strip_png(&none(Vec::new())).unwrap());
+        let (pixels, width, _) = decode(&strip_png(&none(Vec::new()), &Fonts::embedded()).unwrap());
         assert!(tapes(&pixels, width).is_empty(), "no tape");
-        let stray = PictureLabel { bitmap: bitmap(70, 3), caption: "stray".into() };
-        let error = strip_png(&none(vec![stray])).unwrap_err();
+        let stray = PictureLabel { bitmap: bitmap(70, 3), caption: "stray".into(), legibility: String::new() };
+        let error = strip_png(&none(vec![stray]), &Fonts::embedded()).unwrap_err();
         assert!(error.to_string().contains("1 labels for 0 places"), "{error}");
+    });
+}
+
+#[test]
+fn legibility_is_said_once_for_labels_alike() {
+    let label = |caption: &str, legibility: &str| PictureLabel {
+        bitmap: bitmap(7, 3),
+        caption: caption.into(),
+        legibility: legibility.into(),
+    };
+    let told = |labels: &[(&str, &str)]| {
+        legible(&labels.iter().map(|(caption, words)| label(caption, words)).collect::<Vec<_>>())
+    };
+    assert_eq!(told(&[("OTTER 1 near", "good"), ("OTTER 1 far", "good")]), ["Every label: good"]);
+    assert_eq!(told(&[("OTTER 1 near", "good")]), ["OTTER 1 near: good"]);
+    assert_eq!(
+        told(&[("OTTER 1 near", "good"), ("OTTER 1 far", "good"), ("OTTER 2 near", "small"), ("OTTER 2 far", "good")]),
+        ["OTTER 1 near to OTTER 1 far: good", "OTTER 2 near: small", "OTTER 2 far: good"]
+    );
+    assert!(told(&[("stray", "")]).is_empty() && told(&[]).is_empty());
+    // The words stand under the strip and make the picture higher by a line each.
+    picture_of(("bench-180", "tape-12"), None, &[200, 200], |picture| {
+        let height = |picture: &StripPicture<'_>| {
+            let (pixels, width, _) = decode(&strip_png(picture, &Fonts::embedded()).unwrap());
+            pixels.len() / width
+        };
+        let labels = [("a", ""), ("b", "")].map(|(caption, words)| PictureLabel {
+            bitmap: bitmap(picture.labels[0].bitmap.dots(), 200),
+            ..label(caption, words)
+        });
+        let bare = StripPicture { labels: labels.into(), title: picture.title.clone(), ..*picture };
+        assert!(height(picture) > height(&bare));
     });
 }

@@ -49,12 +49,13 @@ fn pages_of(pdf: &[u8]) -> usize {
 
 #[test]
 fn the_same_labels_give_the_same_bytes_on_as_many_pages_as_were_set() {
-    let lettering = Lettering::new().unwrap();
+    let fonts = Fonts::embedded();
+    let lettering = Lettering::new(&fonts);
     for count in [1, 2, 30, 31] {
         let sheet = || sheet(Paper::A4, TAPE, &vec![500; count], same);
-        let bytes = sheet().finish().unwrap();
+        let bytes = sheet().finish(&Fonts::embedded()).unwrap();
         assert!(bytes.starts_with(b"%PDF-"));
-        assert!(bytes == sheet().finish().unwrap(), "{count}");
+        assert!(bytes == sheet().finish(&Fonts::embedded()).unwrap(), "{count}");
         assert_eq!(pages_of(&bytes), sheet().pages(&lettering).len(), "{count}");
     }
 }
@@ -62,7 +63,8 @@ fn the_same_labels_give_the_same_bytes_on_as_many_pages_as_were_set() {
 /// Small labels share rows: fewer pages than labels below one another would take.
 #[test]
 fn small_labels_stand_in_columns_and_long_ones_do_not() {
-    let lettering = Lettering::new().unwrap();
+    let fonts = Fonts::embedded();
+    let lettering = Lettering::new(&fonts);
     let lefts = |lines: usize| {
         let sheet = sheet(Paper::A4, TAPE, &[lines; 24], same);
         let pages = sheet.pages(&lettering);
@@ -80,7 +82,8 @@ fn small_labels_stand_in_columns_and_long_ones_do_not() {
 /// Whatever the labels, they stay on the page and apart, in order, words too.
 #[test]
 fn nothing_leaves_the_page_or_lies_on_another() {
-    let lettering = Lettering::new().unwrap();
+    let fonts = Fonts::embedded();
+    let lettering = Lettering::new(&fonts);
     let differing = |nth: usize| vec![format!("flag of {}", nth / 4), format!("{nth} mm long"), "note: ".repeat(nth)];
     for paper in [Paper::A4, Paper::Letter] {
         for media in [TAPE, ("wide-300", "wrap-64"), ("bench-180", "sleeve-3/32")] {
@@ -116,7 +119,8 @@ fn nothing_leaves_the_page_or_lies_on_another() {
 
 #[test]
 fn labels_keep_their_order_and_both_ends_of_a_cable_one_row() {
-    let lettering = Lettering::new().unwrap();
+    let fonts = Fonts::embedded();
+    let lettering = Lettering::new(&fonts);
     // 52 mm: three fit a row, and a cable's two stay together.
     let sheet = sheet(Paper::A4, TAPE, &[370; 20], same);
     let pages = sheet.pages(&lettering);
@@ -138,7 +142,8 @@ fn labels_keep_their_order_and_both_ends_of_a_cable_one_row() {
 /// What labels share is said once in their heading, the rest at each.
 #[test]
 fn the_heading_has_what_all_share() {
-    let lettering = Lettering::new().unwrap();
+    let fonts = Fonts::embedded();
+    let lettering = Lettering::new(&fonts);
     let about = |nth: usize| vec!["flag as asked".into(), format!("{nth} mm long"), "good to 0.6 m".into()];
     let sheet = sheet(Paper::A4, TAPE, &[300; 4], about);
     let pages = sheet.pages(&lettering);
@@ -152,7 +157,8 @@ fn the_heading_has_what_all_share() {
 
 #[test]
 fn a_label_longer_than_the_page_goes_on_in_the_next_row() {
-    let lettering = Lettering::new().unwrap();
+    let fonts = Fonts::embedded();
+    let lettering = Lettering::new(&fonts);
     let sheet = sheet(Paper::Letter, TAPE, &[3000], same);
     let pieces = &sheet.entries[0].pieces;
     assert_eq!(pieces.len(), 3);
@@ -194,16 +200,17 @@ fn a_stock_wider_than_the_page_is_folded_across() {
         assert!((skipped + from.zone_top - above).abs() < 0.02, "{skipped} {} {above}", from.zone_top);
         assert_eq!(pieces[0].open, [false, false, false, true]);
         assert_eq!(pieces[3].open, [false, false, true, false]);
-        let pages = sheet.pages(&Lettering::new().unwrap());
+        let pages = sheet.pages(&Lettering::new(&Fonts::embedded()));
         let bottom = places(&pages).iter().map(|(_, _, [.., bottom])| *bottom).fold(0.0, f32::max);
         assert!(bottom < paper.size().1 - FOOT + 0.1, "{bottom}");
-        assert!(sheet.finish().unwrap().starts_with(b"%PDF-"));
+        assert!(sheet.finish(&Fonts::embedded()).unwrap().starts_with(b"%PDF-"));
     }
 }
 
 #[test]
 fn a_long_title_leaves_the_page_number_alone() {
-    let lettering = Lettering::new().unwrap();
+    let fonts = Fonts::embedded();
+    let lettering = Lettering::new(&fonts);
     let title = "Tidewater Playhouse, store of sound, video and lighting cables, second floor behind the paint frame";
     let room = 400.0;
     let short = head(&lettering, title, room);
@@ -216,7 +223,8 @@ fn a_long_title_leaves_the_page_number_alone() {
 fn a_sheet_without_labels_is_a_page_that_says_so() {
     let pages = |labels: usize| {
         let sheet = sheet(Paper::Letter, TAPE, &vec![300; labels], same);
-        let lettering = Lettering::new().unwrap();
+        let fonts = Fonts::embedded();
+        let lettering = Lettering::new(&fonts);
         let pages = sheet.pages(&lettering);
         assert_eq!(pages.len(), 1);
         let says = pages[0].words.iter().any(|words| words.text.starts_with("No labels"));
@@ -224,5 +232,5 @@ fn a_sheet_without_labels_is_a_page_that_says_so() {
     };
     assert_eq!(pages(0), (true, 0));
     assert_eq!(pages(1), (false, 1));
-    assert_eq!(pages_of(&Sheet::new(Paper::A4, "x").finish().unwrap()), 1);
+    assert_eq!(pages_of(&Sheet::new(Paper::A4, "x").finish(&Fonts::embedded()).unwrap()), 1);
 }

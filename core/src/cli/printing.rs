@@ -1,0 +1,323 @@
+//! Printing a job: which stocks and cartridges, in which order, and what that takes off the shelf.
+
+use super::answer::plural;
+use super::streams::{Sent, Way, found_modules, send};
+use super::{Done, Talk, answer, answer_json, stopped};
+use crate::error::{Doing, Error, Kind, Result};
+use crate::job::{Job, Plan, StockPlan};
+use crate::run::module_for;
+use crate::settings::ShelfFile;
+use crate::shelf::{Order, Source, Taken, Use};
+use crate::transport::Link;
+use crate::unit::Dots;
+use serde_json::json;
+use std::borrow::Cow;
+use std::io::{self, IsTerminal};
+use std::time::Duration;
+use tapewright_host::Place;
+
+/// Where to, and what of a job.
+pub(super) struct Where<'a> {
+    pub(super) to: &'a str,
+    pub(super) only: Option<&'a str>,
+    /// The first cartridge by its number in the job, and the last.
+    pub(super) cartridges: Option<(usize, usize)>,
+    /// Whether the tape is taken off the shelf; nothing where the link decides.
+    pub(super) take: Option<bool>,
+    pub(super) patience: Duration,
+    pub(super) place: Place,
+}
+
+/// A stream: the labels on one stock, or those that one cartridge prints.
+struct Part<'p> {
+    plan: Cow<'p, StockPlan>,
+    /// The cartridge's number in the job, and the cartridge.
+    cartridge: Option<(usize, &'p Use)>,
+}
+
+/// The streams of a job: one a cartridge where cartridges are known one by one or asked for, else one
+/// a stock.
+fn parts<'p>(job: &Job, plan: &'p Plan, whereto: &Where<'_>) -> Result<Vec<Part<'p>>> {
+    let used: Vec<&str> = plan.stocks.iter().map(|stock| job.stock(stock).id.as_str()).collect();
+    if let Some(only) = whereto.only.filter(|only| !used.contains(only)) {
+        return Err(Error::input(format!("--only: found `{only}`, wanted a stock of this job: {}", used.join(", "))));
+    }
+    let all: usize = plan.stocks.iter().map(|stock| stock.strips.mounts.len()).sum();
+    if let Some((first, last)) = whereto.cartridges
+        && (first == 0 || first > all)
+    {
+        let flag = if first == last { "--cartridge" } else { "--from-cartridge" };
+        return Err(Error::input(format!("{flag}: found {first}, wanted 1 to {all}: this job uses so many")));
+    }
+    let (first, last) = whereto.cartridges.unwrap_or((1, all));
+    let mut parts = Vec::new();
+    let mut before = 0;
+    for stock in &plan.stocks {
+        let mounts = stock.strips.mounts.len();
+        let here = (before + 1)..=(before + mounts);
+        before += mounts;
+        if whereto.only.is_some_and(|only| job.stock(stock).id != only) {
+            continue;
+        }
+        let on_shelf = stock.cartridges.as_ref().filter(|cartridges| cartridges.on_shelf);
+        if on_shelf.is_none() && whereto.cartridges.is_none() {
+            parts.push(Part { plan: Cow::Borrowed(stock), cartridge: None });
+            continue;
+        }
+        for (mount, nth) in here.enumerate().filter(|(_, nth)| (first..=last).contains(nth)) {
+            let part = if mounts == 1 { Cow::Borrowed(stock) } else { Cow::Owned(stock.of_mount(mount)) };
+            let cartridge = on_shelf.map(|cartridges| (nth, &cartridges.uses[mount]));
+            parts.push(Part { plan: part, cartridge });
+        }
+    }
+    if parts.is_empty() {
+        return Err(Error::input(format!(
+            "found no label on {} from cartridge {first}, wanted a cartridge of that stock: `tapewright estimate` numbers them",
+            whereto.only.unwrap_or_default()
+        )));
+    }
+    Ok(parts)
+}
+
+/// Tape that is not there must be bought before anything of it is printed.
+fn enough(job: &Job, plan: &Plan, parts: &[Part<'_>]) -> Result<()> {
+    let missing = |part: &Part<'_>| part.cartridge.is_some_and(|(_, one)| one.source == Source::Buy);
+    if !parts.iter().any(missing) {
+        return Ok(());
+    }
+    let short = plan.stocks.iter().filter_map(|stock| super::answer::to_buy(job, stock));
+    let there: Vec<String> = parts
+        .iter()
+        .filter(|part| !missing(part))
+        .filter_map(|part| part.cartridge.map(|(nth, _)| nth.to_string()))
+        .collect();
+    let hint = if there.is_empty() {
+        String::new()
+    } else {
+        format!("; --cartridge {} prints from what is there", there.join(" or "))
+    };
+    Err(Error::new(Kind::Supply, format!("the shelf is not enough: {}{hint}", short.collect::<Vec<_>>().join("; "))))
+}
+
+/// Asks the person at the printer to put a cartridge in.
+fn ask_for(job: &Job, nth: usize, all: usize, one: &Use, stock: &str, talk: &Talk) -> Result<()> {
+    if one.mounted {
+        return Ok(());
+    }
+    let what = match one.source {
+        Source::Open => format!("{} ({:.2} m)", one.id, job.printer.along.length(one.length).mm() / 1000.0),
+        _ => format!("a sealed {stock}"),
+    };
+    talk.warn(&format!("cartridge {nth} of {all}: put {what} into {}", job.printer.id));
+    if !io::stdin().is_terminal() || !io::stderr().is_terminal() {
+        return Ok(());
+    }
+    talk.warn("then press Enter");
+    let mut line = String::new();
+    let read = io::stdin().read_line(&mut line).map_err(|error| Error::storage(format!("standard input: {error}")))?;
+    stopped()?;
+    if read == 0 {
+        return Err(Error::new(Kind::Supply, "found the end of standard input, wanted Enter once the cartridge is in"));
+    }
+    Ok(())
+}
+
+/// When tape is taken off the shelf.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Taking {
+    /// Not at all: a file, or a part of the job whose other parts must be printed by the same plan.
+    Never,
+    /// With each cartridge: the rest of a list can be planned anew from any label.
+    AtOnce,
+    /// When all is printed: in another order only the same plan knows the rest, and a changed shelf
+    /// would make another one.
+    AtTheEnd,
+}
+
+impl Taking {
+    fn of(job: &Job, whereto: &Where<'_>, link: &Link, parts: usize) -> Self {
+        match whereto.take {
+            Some(true) => Self::AtOnce,
+            Some(false) => Self::Never,
+            None if !link.is_device() || whereto.cartridges.is_some() => Self::Never,
+            None if job.policy.order == Order::List || parts == 1 => Self::AtOnce,
+            None => Self::AtTheEnd,
+        }
+    }
+}
+
+/// The name of one of several streams.
+fn stream_name(job: &Job, part: &Part<'_>) -> String {
+    let stock = &job.stock(&part.plan).id;
+    match part.cartridge {
+        Some((nth, one)) if !one.id.is_empty() => format!("{nth}-{}", one.id),
+        Some((nth, _)) => format!("{nth}-{stock}"),
+        None => stock.clone(),
+    }
+}
+
+/// What has gone of a part: all of it, or the strips that were begun.
+struct Gone {
+    fed: Dots,
+    unsure: Dots,
+}
+
+/// Strips begun when `labels` labels of a part had been handed over; the next one perhaps.
+fn begun(job: &Job, plan: &StockPlan, labels: usize) -> Gone {
+    let strips = plan.strips.strips.iter().filter(|strip| strip.start <= labels);
+    let lengths: Vec<Dots> = strips.map(|strip| job.strip(plan, strip).length).collect();
+    Gone { fed: lengths.iter().copied().sum(), unsure: lengths.last().copied().unwrap_or(Dots::ZERO) }
+}
+
+/// Takes what a part has used off the shelf.
+fn take(job: &Job, one: &Use, gone: &Gone, shelf: &mut ShelfFile, talk: &Talk) -> Result<()> {
+    let length = |dots| job.printer.along.length(dots);
+    let least = length(job.printer.along.dots_covering(job.printer.min_remnant)).max(job.policy.keep);
+    let taken = Taken {
+        id: &one.id,
+        printer: &job.printer.id,
+        fed: length(one.load + gone.fed),
+        unsure: length(gone.unsure),
+        least: least + job.printer.tail,
+    };
+    let said =
+        shelf.change(|shelf, catalogue| shelf.take(&taken, catalogue)).doing(|| "taking tape off the shelf".into())?;
+    for sentence in said {
+        talk.say(&sentence);
+    }
+    Ok(())
+}
+
+pub(super) fn print(
+    job: &Job,
+    plan: &Plan,
+    name: &str,
+    whereto: &Where<'_>,
+    shelf: Option<&mut ShelfFile>,
+    json: bool,
+    talk: &Talk,
+) -> Done {
+    let link = Link::parse(whereto.to)?;
+    let parts = parts(job, plan, whereto)?;
+    let by_cartridge = parts.iter().all(|part| part.cartridge.is_some());
+    let one_at_a_time = link == Link::Stdout || link.is_device();
+    if parts.len() > 1 && one_at_a_time {
+        let terminal = io::stdin().is_terminal() && io::stderr().is_terminal();
+        if !by_cartridge {
+            let used: Vec<&str> = plan.stocks.iter().map(|stock| job.stock(stock).id.as_str()).collect();
+            return Err(Error::input(format!(
+                "this job is on {}: load one after the other and name it with --only",
+                used.join(", ")
+            ))
+            .into());
+        }
+        if link == Link::Stdout || !terminal {
+            let numbers: Vec<String> = parts.iter().filter_map(|part| Some(part.cartridge?.0.to_string())).collect();
+            return Err(Error::input(format!(
+                "this job is on {} cartridges and nobody at a terminal changes them: put one in after the other, and print each with --cartridge {} before the shelf is changed",
+                parts.len(),
+                numbers.join(", ")
+            ))
+            .into());
+        }
+    }
+    enough(job, plan, &parts)?;
+    let taking = Taking::of(job, whereto, &link, parts.len());
+    let mut shelf = shelf.filter(|_| taking != Taking::Never);
+    let (found, folders) = found_modules(&whereto.place, talk);
+    let module = module_for(&found, &job.printer.driver, &folders)?;
+    let all: usize = plan.stocks.iter().map(|stock| stock.strips.mounts.len()).sum();
+    let mut sent = Vec::with_capacity(parts.len());
+    for part in &parts {
+        let stock = &job.stock(&part.plan).id;
+        if let (Some((nth, one)), true) = (part.cartridge, link.is_device()) {
+            ask_for(job, nth, all, one, stock, talk)?;
+        }
+        let link = if parts.len() > 1 { link.numbered(&stream_name(job, part)) } else { link.clone() };
+        let way = Way { module, link: &link, patience: whereto.patience };
+        let mut labels = 0;
+        let done = send(job, &part.plan, name, &way, &mut labels, talk);
+        if let (Some((_, one)), Some(shelf), true) = (part.cartridge, &mut shelf, taking == Taking::AtOnce) {
+            let gone = match &done {
+                Ok(sent) => Gone { fed: sent.feed, unsure: Dots::ZERO },
+                Err(_) => begun(job, &part.plan, labels),
+            };
+            if done.is_ok() || labels > 0 {
+                match (&done, take(job, one, &gone, shelf, talk)) {
+                    (Ok(_), taken) => taken?,
+                    // What broke the print off is what the person must know.
+                    (Err(_), Err(error)) => talk.warn(&error.to_string()),
+                    (Err(_), Ok(())) => {}
+                }
+            }
+        }
+        let done = match done {
+            Err(error) if taking == Taking::AtTheEnd => {
+                let nth = part.cartridge.map_or(1, |(nth, _)| nth);
+                return Err(error
+                    .doing(format!(
+                        "the shelf is as before, so that --from-cartridge {nth} goes on by the same plan; then count the tape with `tapewright stock set`"
+                    ))
+                    .into());
+            }
+            done => done?,
+        };
+        sent.push((part.cartridge, done));
+    }
+    if let (Some(shelf), Taking::AtTheEnd) = (&mut shelf, taking) {
+        for (cartridge, one) in &sent {
+            if let Some((_, used)) = cartridge {
+                take(job, used, &Gone { fed: one.feed, unsure: Dots::ZERO }, shelf, talk)?;
+            }
+        }
+    }
+    if link == Link::Stdout {
+        return Ok(());
+    }
+    if by_cartridge && taking == Taking::Never && whereto.take.is_none() {
+        talk.say(if link.is_device() {
+            "note: the shelf is as before, so that the other cartridges print by the same plan; when all is printed, say what is left with `tapewright stock set`"
+        } else {
+            "note: the shelf is as before: a file takes no tape; --take counts it all the same"
+        });
+    }
+    tell(job, plan, &sent, json)
+}
+
+/// A stream that was sent, and the cartridge it is for.
+type Printed<'p> = (Option<(usize, &'p Use)>, Sent);
+
+/// What was sent where.
+fn tell(job: &Job, plan: &Plan, sent: &[Printed<'_>], json: bool) -> Done {
+    let mm = |dots| job.printer.along.length(dots).mm();
+    if json {
+        let sent: Vec<_> = sent
+            .iter()
+            .map(|(cartridge, one)| {
+                let mut value = json!({"stock": one.stock, "to": one.link, "labels": one.labels, "strips": one.strips, "feed_mm": mm(one.feed)});
+                if let Some((nth, used)) = cartridge {
+                    value["nth"] = json!(nth);
+                    value["cartridge"] = json!(used.id);
+                    value["left_mm"] = json!(mm(used.left));
+                }
+                value
+            })
+            .collect();
+        return answer_json(&json!({ "sent": sent, "problems": plan.estimate(job).problems }));
+    }
+    for (cartridge, one) in sent {
+        let from = cartridge.map_or(String::new(), |(nth, used)| match used.id.as_str() {
+            "" => format!(", from cartridge {nth}"),
+            id => format!(", from cartridge {nth} ({id})"),
+        });
+        answer(&format!(
+            "{}: {} in {}, {:.2} m{from}, to {}\n",
+            one.stock,
+            plural(one.labels, "label"),
+            plural(one.strips, "strip"),
+            mm(one.feed) / 1000.0,
+            one.link
+        ))?;
+    }
+    Ok(())
+}

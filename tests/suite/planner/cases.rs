@@ -1,0 +1,53 @@
+//! Stored tasks: never above the plan that others found, never below their bound.
+
+use super::{planned, stored};
+use std::path::Path;
+use stored::Case;
+
+/// The families whose name begins so.
+fn cases(family: &str) -> Vec<Case> {
+    stored::cases(&Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/cases/planning"), family)
+}
+
+/// Plans the tasks of a family; says how many were proven.
+#[track_caller]
+fn family(name: &str, steps: u32, largest: usize) -> (usize, usize) {
+    let mut cases = cases(name);
+    cases.retain(|case| case.task.items.len() <= largest);
+    assert!(!cases.is_empty(), "no case of {name}");
+    let mut proven = 0;
+    for Case { id, task, cost, bound } in &cases {
+        let plan = planned(task, steps).unwrap_or_else(|error| panic!("{id}: {error:?}"));
+        assert!(plan.cost >= *bound, "{id}: found {} below the bound {bound}", plan.cost);
+        assert!(plan.bound <= *cost, "{id}: found the bound {} above a plan of {cost}", plan.bound);
+        assert!(plan.cost <= *cost, "{id}: found {}, wanted {cost} at most", plan.cost);
+        proven += usize::from(plan.proven);
+    }
+    (proven, cases.len())
+}
+
+#[test]
+fn lists_reach_every_stored_optimum() {
+    let (proven, all) = family("ord", 1000, 1000);
+    assert_eq!(proven, all);
+}
+
+#[test]
+fn free_labels_are_proven_up_to_a_hundred() {
+    for name in ["free", "pair", "dist", "bench-t", "panel", "batch"] {
+        let (proven, all) = family(name, 300, if name == "panel" { 11 } else { 100 });
+        assert_eq!(proven, all, "{name}");
+    }
+}
+
+#[test]
+fn no_bound_is_above_a_plan_of_others() {
+    for Case { id, task, cost, bound } in cases("") {
+        if task.items.len() > 600 {
+            continue;
+        }
+        let plan = planned(&task, 3).unwrap_or_else(|error| panic!("{id}: {error:?}"));
+        assert!(plan.bound <= cost, "{id}: found the bound {} above a plan of {cost}", plan.bound);
+        assert!(plan.cost >= bound, "{id}: found {} below the bound {bound}", plan.cost);
+    }
+}
