@@ -145,11 +145,10 @@ fn fullest_by_strips(work: &Work, strips: &Sums, strip: i64, longest: i64) -> Bo
             let next = of[of.len() - 1].plus(&members);
             of.push(next);
         }
+        // More strips than were added up hold no more than the tape they leave.
         return Box::new(move |tape| {
-            let counted = (0_i64..).zip(&of).map(|(count, sums)| sums.best(tape - count * extra)).max().unwrap_or(0);
-            // More strips than were looked at hold what their extras leave, at most.
-            let more = i64::try_from(of.len()).map_or(0, |count| tape - count * extra);
-            counted.max(more)
+            let few = (0_i64..).zip(&of).map(|(count, sums)| sums.best(tape - count * extra)).max();
+            few.unwrap_or(0).max(tape - of.len() as i64 * extra)
         });
     }
     Box::new(move |tape| {

@@ -270,10 +270,10 @@ impl<'w> Open<'w> {
         let kept = choice.kept.iter().any(|&count| count > 0);
         if self.program.is_none() {
             let mut program = Program::new(work, choice, limits);
-            let padded = work.piece(work.smallest()) > work.extra + work.smallest();
             let mut tape = program.relax(go_on, if kept { best.cost - fixed } else { 1 });
-            if choice.emptied.iter().all(|&count| count == 0) && work.extra > 0 && !padded {
-                // Whole strips only; padded ones need more than their extras.
+            let never_padded = work.piece(work.smallest()) == work.extra + work.smallest();
+            if choice.emptied.iter().all(|&count| count == 0) && work.extra > 0 && never_padded {
+                // Whole strips only, and nothing but them and the volume.
                 let strips = (tape - work.volume + work.extra - 1).div_euclid(work.extra);
                 tape = tape.max(work.volume + strips * work.extra);
             }
@@ -343,7 +343,8 @@ fn work(task: &Task, classes: &[Class]) -> (Work, Option<i64>) {
         }
     }
     let work = Work::single(task, classes, strips);
-    let fluid = (work.volume > least).then_some(least);
+    // Small ones may be parted in another way that suits the cartridges better.
+    let fluid = (!small.is_empty()).then_some(least);
     (work, fluid)
 }
 
@@ -391,3 +392,6 @@ fn listed(task: &Task, classes: &[Class]) -> Result<(i64, Vec<Mount>), Infeasibl
     }
     best
 }
+
+#[cfg(test)]
+mod tests;

@@ -113,7 +113,9 @@ impl<'w> Program<'w> {
             let it = &work.kinds[kind];
             let most = (work.capacity / it.size.max(1)).min(i64::from(self.counts[kind])) as u32;
             let column = Column { class: None, strips: vec![vec![(kind, most.max(1))]] };
-            starts.push(self.vector(&kinds_row, kinds.len(), &column));
+            let mut start = self.vector(&kinds_row, kinds.len(), &column);
+            start.entries.retain(|entry| entry.0 == kinds_row[kind]);
+            starts.push(start);
             from.push(self.columns.len());
             self.columns.push(column);
         }
@@ -189,6 +191,9 @@ impl<'w> Program<'w> {
         let prices: Vec<i64> = prices.iter().map(|&price| shrink(price)).collect();
         let bonus = bonus.map(shrink);
         let dearest = Dearest::new(self.work, &prices, bonus[0], &self.counts, self.longest());
+        if dearest.too_many() {
+            return 0;
+        }
         self.value(&dearest, &prices, bonus)
     }
 

@@ -150,9 +150,12 @@ impl Work {
         strips.iter().map(|strip| self.piece(self.size(strip))).sum()
     }
 
-    /// Whether labels can bind before the length does.
+    /// Whether labels can bind before the length does, on a strip of several kinds too: where no kind
+    /// has more labels for its size than `labels + 1` on a full strip, no mix has.
     pub(super) fn labels_bind(&self) -> bool {
-        self.kinds.iter().any(|kind| self.capacity / kind.size.max(1) * i64::from(kind.labels) > i64::from(self.labels))
+        let more = i128::from(self.labels) + 1;
+        let many = |kind: &Kind| i128::from(self.capacity) * i128::from(kind.labels) >= more * i128::from(kind.size);
+        self.labels != u32::MAX && self.kinds.iter().any(many)
     }
 
     /// Cost of loads, labels not counted; `None` if a load is too much for its cartridge.

@@ -273,7 +273,9 @@ impl Task {
 /// Plans a task with the least [`Plan::cost`] it can find.
 ///
 /// - A list on cartridges in a given order: always the least cost, and `go_on` is not asked.
-/// - A list on cartridges in any order: the least cost, unless `go_on` says no.
+/// - A list on cartridges in any order: the least cost, unless `go_on` says no, or the cartridges are
+///   of so many lengths that how many of each are used does not fit 128 bits. Then it is the best of
+///   some orders of mounting, and proven only if it meets a bound.
 /// - Items in any order: a search that ends when the plan meets the bound, when nothing it knows is
 ///   left to try, or when `go_on` says no. Up to some dozen items are always settled.
 ///

@@ -9,6 +9,8 @@ pub(super) const PART: i64 = 1 << 20;
 /// The dearest content of a strip for each room, in steps of the grid, in one batch.
 struct Table {
     worth: Vec<i64>,
+    /// A kind of the smallest size that is left, and its room; no strip is shorter. `None` if nothing is left.
+    smallest: Option<(usize, usize)>,
     /// What was added in which step: kind, count; and whether, for each room.
     steps: Vec<(usize, u32, Vec<u64>)>,
 }
@@ -44,9 +46,9 @@ impl<'w> Dearest<'w> {
         let tables: Vec<Table> = work.batches.iter().map(|batch| table(work, prices, counts, batch.clone())).collect();
         let mut points: Vec<Point> = Vec::new();
         for (batch, table) in tables.iter().enumerate() {
-            // What is worth nothing counts, too: a strip of it earns the bonus.
+            // The shortest strip counts even if what is on it is worth nothing: it has its bonus.
             let mut best = -1;
-            for (room, &worth) in table.worth.iter().enumerate() {
+            for (room, &worth) in table.rooms() {
                 if worth > best {
                     let piece = (work.piece(room as i64 * work.grid) / work.grid).max(1) as usize;
                     points.push(Point { piece, worth: worth + bonus, batch, room });
@@ -132,14 +134,14 @@ impl<'w> Dearest<'w> {
         strips
     }
 
-    /// For each batch, the strip whose worth is most above its length times [`PART`], and by how much; `bonus` is a strip's own worth on a kept
-    /// cartridge, beyond what it is worth anywhere.
+    /// For each batch, the strip whose worth is most above its length times [`PART`], and by how much;
+    /// `bonus` is a strip's own worth on a kept cartridge, beyond what it is worth anywhere.
     pub(super) fn strips(&self, bonus: i64) -> Vec<(i64, Content)> {
         let each = self.tables.iter().enumerate().map(|(batch, table)| {
             let over = |(room, &worth): (usize, &i64)| {
                 (worth + self.bonus + bonus - PART * self.work.piece(room as i64 * self.work.grid), room)
             };
-            let (over, room) = table.worth.iter().enumerate().skip(1).map(over).max().unwrap_or((0, 0));
+            let (over, room) = table.rooms().map(over).max().unwrap_or((0, 0));
             (over, if over > 0 { self.content(batch, room) } else { Vec::new() })
         });
         each.collect()
@@ -152,6 +154,7 @@ impl<'w> Dearest<'w> {
             (point.worth + bonus, PART * piece)
         });
         points
+            .filter(|point| point.0 > 0)
             .max_by(|a, b| (i128::from(a.0) * i128::from(b.1)).cmp(&(i128::from(b.0) * i128::from(a.1))))
             .unwrap_or((0, 1))
     }
@@ -167,6 +170,11 @@ impl<'w> Dearest<'w> {
                 }
             }
         }
+        if content.is_empty()
+            && let Some((kind, _)) = self.tables[batch].smallest
+        {
+            content.push((kind, 1));
+        }
         content
     }
 }
@@ -175,6 +183,8 @@ fn table(work: &Work, prices: &[i64], counts: &[u32], batch: std::ops::Range<usi
     let width = (work.capacity / work.grid) as usize + 1;
     let mut worth = vec![0i64; width];
     let mut steps = Vec::new();
+    let left = batch.clone().filter(|&kind| counts[kind] > 0).map(|kind| (work.kinds[kind].size, kind));
+    let smallest = left.min().map(|(size, kind)| (kind, (size / work.grid) as usize));
     for kind in batch {
         let it = &work.kinds[kind];
         if prices[kind] <= 0 {
@@ -198,5 +208,13 @@ fn table(work: &Work, prices: &[i64], counts: &[u32], batch: std::ops::Range<usi
             times *= 2;
         }
     }
-    Table { worth, steps }
+    Table { worth, smallest, steps }
+}
+
+impl Table {
+    /// Rooms that a strip can have, and what the dearest content is worth there.
+    fn rooms(&self) -> impl Iterator<Item = (usize, &i64)> {
+        let least = self.smallest.map_or(self.worth.len(), |(_, room)| room);
+        self.worth.iter().enumerate().skip(least)
+    }
 }

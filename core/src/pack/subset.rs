@@ -97,6 +97,7 @@ pub(super) fn plan(task: &Task, given: &[Class], go_on: &mut dyn FnMut() -> bool
     let mut least = known.as_ref().map_or(i64::MAX, |known| known.0);
     let settled = |mounts: Vec<Mount>, bound: i64, ran_out: bool| Ok(Plan::new(task, mounts, bound - label, ran_out));
     let Some(fields) = Fields::new(given, n) else {
+        // No search, but a bound: the guide lets every cartridge be used again.
         let (cost, mounts) = known?;
         return settled(mounts, guide[0].min(cost), false);
     };
