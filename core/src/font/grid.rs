@@ -27,6 +27,15 @@ pub(super) struct Grid {
     zones: Vec<Zone>,
     /// Width of an upright stem and of a level bar.
     stems: [i64; 2],
+    /// Glyphs that are built of such strokes, in order.
+    letters: Vec<u32>,
+}
+
+/// Whether letters of a block share the heights and strokes of the capitals: Latin, Greek and Cyrillic
+/// with their marks, figures, punctuation and signs (Unicode 16, Blocks.txt). Others have heights of
+/// their own, or join their neighbours at their edges, and are drawn as designed.
+const fn is_of_strokes(code: u32) -> bool {
+    matches!(code, 0x20..=0x52F | 0x1D00..=0x25FF | 0x2C60..=0x2C7F | 0xA720..=0xA7FF)
 }
 
 #[derive(Clone, Copy, Debug)]
@@ -108,7 +117,10 @@ impl Grid {
         };
         let upright = thickness('H', 0).unwrap_or(cap / 6);
         let level = thickness('E', 1).unwrap_or(upright);
-        Self { cap, zones, stems: [upright, level] }
+        let strokes = charmap.mappings().filter(|&(code, _)| is_of_strokes(code));
+        let mut letters: Vec<u32> = strokes.map(|(_, glyph)| glyph.to_u32()).collect();
+        letters.sort_unstable();
+        Self { cap, zones, stems: [upright, level], letters }
     }
 }
 
@@ -449,6 +461,18 @@ impl Grid {
             place(&mut bend, stem, wide(&stem), scale);
         }
         bend
+    }
+
+    /// Whether a glyph is fitted to the dots. Others are drawn as designed.
+    pub(super) fn fits(&self, glyph: GlyphId) -> bool {
+        self.letters.binary_search(&glyph.to_u32()).is_ok()
+    }
+
+    /// The outline in parts of a dot as designed, its capitals `cap` dots high.
+    pub(super) fn plain(&self, outline: &Outline, cap: i64, ratio_milli: i64) -> Outline {
+        let scales = [Scale { dots: cap * ratio_milli, units: self.cap * 1000 }, Scale { dots: cap, units: self.cap }];
+        let point = |point: &Point| [0, 1].map(|axis| scales[axis].parts(point[axis]));
+        Outline { contours: outline.contours.iter().map(|contour| contour.iter().map(point).collect()).collect() }
     }
 
     /// The outline in parts of a dot, its capitals `cap` dots high, from its pen on the baseline.

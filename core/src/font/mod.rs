@@ -25,6 +25,7 @@ pub use shape::{Placed, Run};
 
 use ascii::Ascii;
 use face::Face;
+use pen::Advance;
 use std::borrow::Cow;
 use std::sync::{Arc, OnceLock};
 use unicode_segmentation::UnicodeSegmentation as _;
@@ -197,8 +198,8 @@ impl Fonts {
         self.set(text, &self.runs(text, style)).0.into_iter().for_each(each);
     }
 
-    /// Width of one line at a size, in dots along it: the sum of its advances in whole dots, as
-    /// [`Pen`] sets them, and what ink that reaches far out of them adds. It may differ from the
+    /// Width of one line at a size, in dots along it: as [`Pen`] sets
+    /// it: the sum of its advances, rounded, and what ink that reaches far out of them adds. It may differ from the
     /// [`Measure`] by half a dot a letter. Characters without a glyph are left out.
     pub fn dots_wide(&self, text: &str, size: Size) -> i64 {
         let whole = |advance: f64| whole_dots(advance, size.cap, size.ratio_milli);
@@ -208,7 +209,14 @@ impl Fonts {
         }
         let (placed, measure) = self.set(text, &self.runs(text, size.style));
         let beyond = measure.width - placed.iter().map(|glyph| glyph.advance).sum::<f64>();
-        placed.iter().map(|glyph| whole(glyph.advance)).sum::<i64>() + whole(beyond)
+        let mut pen = Advance::default();
+        placed.iter().for_each(|glyph| pen.step(glyph.advance, self.is_fitted(glyph), size));
+        pen.at(beyond, size)
+    }
+
+    /// Whether a glyph's strokes are fitted to the dots.
+    fn is_fitted(&self, placed: &Placed) -> bool {
+        self.faces[usize::from(placed.face)].grid().fits(placed.glyph.into())
     }
 
     /// Measures one line.

@@ -40,6 +40,32 @@ impl Drawn {
     }
 }
 
+/// How far the pen is from the beginning of a line.
+#[derive(Clone, Copy, Default)]
+pub(super) struct Advance {
+    /// Whole dots.
+    dots: i64,
+    /// Cap heights beyond them.
+    more: f64,
+}
+
+impl Advance {
+    /// The dot `right` cap heights on.
+    pub(super) fn at(self, right: f64, size: Size) -> i64 {
+        self.dots + whole_dots(self.more + right, size.cap, size.ratio_milli)
+    }
+
+    /// Moves on by a glyph.
+    pub(super) fn step(&mut self, advance: f64, fitted: bool, size: Size) {
+        if fitted {
+            let dots = self.at(0.0, size);
+            *self = Self { dots: dots + whole_dots(advance, size.cap, size.ratio_milli), more: 0.0 };
+        } else {
+            self.more += advance;
+        }
+    }
+}
+
 /// Draws text; keeps every glyph it has drawn, once a size.
 pub struct Pen<'f> {
     fonts: &'f Fonts,
@@ -54,20 +80,22 @@ impl<'f> Pen<'f> {
 
     /// Draws one line, pen starting at `(line, baseline)`: the baseline is the lower edge of that dot.
     ///
-    /// Glyphs stand on whole dots, each as many from the one before as its advance is rounded to, so
-    /// that the same two letters are always as far apart; [`Fonts::dots_wide`] is the sum.
+    /// Glyphs stand on whole dots. Fitted ones are as many from the one before as its advance is
+    /// rounded to, so that the same two letters are always as far apart; the advances of others are
+    /// rounded as a sum, so that letters which join stay joined. [`Fonts::dots_wide`] is the sum.
     /// Characters without a glyph are left out: [`Fonts::measure`] reports them first.
     pub fn draw(&mut self, text: &str, size: Size, to: &mut Bitmap, (line, baseline): (i64, i64)) {
         let fonts = self.fonts;
         let Size { style, cap, ratio_milli } = size;
         let drawn = self.sizes.entry(size).or_default();
-        let mut pen = line;
+        let mut pen = Advance::default();
         fonts.place(text, style, |placed| {
             let face = &fonts.faces[usize::from(placed.face)];
             let glyph = drawn.get(placed.face, placed.glyph, || render(face, placed.glyph, cap, ratio_milli));
-            let (right, up) = (whole_dots(placed.right, cap, ratio_milli), whole_dots(placed.up, cap, 1000));
-            to.blit(&glyph.ink, pen + right + glyph.left, baseline + up + glyph.bottom);
-            pen += whole_dots(placed.advance, cap, ratio_milli);
+            let up = whole_dots(placed.up, cap, 1000);
+            let right = pen.at(placed.right, size);
+            to.blit(&glyph.ink.ink, line + right + glyph.ink.left, baseline + up + glyph.ink.bottom);
+            pen.step(placed.advance, glyph.fitted, size);
         });
     }
 }
