@@ -269,6 +269,23 @@ impl JobArgs {
     }
 }
 
+/// What is left, on a cartridge that is open or in a pile that is sealed.
+#[derive(Debug, Args)]
+pub(super) struct LeftArgs {
+    /// What is left on an open cartridge: 3.2m, 320cm, 10ft
+    #[arg(long, value_name = "LENGTH", conflicts_with = "sealed")]
+    pub(super) length: Option<String>,
+    /// The length is a guess, right to so much; without a value to a tenth, at least 10 cm
+    #[arg(long, value_name = "ERROR", num_args = 0..=1, default_missing_value = "", requires = "length")]
+    pub(super) estimated: Option<String>,
+    /// How many are sealed
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(0..=1000))]
+    pub(super) sealed: Option<u32>,
+    /// Price of a full one, where it differs from the stock's
+    #[arg(long, value_name = "MONEY")]
+    pub(super) price: Option<f64>,
+}
+
 #[derive(Debug, Subcommand)]
 pub(super) enum StockCommand {
     /// Put cartridges on the shelf
@@ -278,18 +295,8 @@ pub(super) enum StockCommand {
     Add {
         /// The stock
         stock: String,
-        /// An open cartridge, and what is left on it: 3.2m, 320cm, 10ft
-        #[arg(long, value_name = "LENGTH", required_unless_present = "sealed", conflicts_with = "sealed")]
-        length: Option<String>,
-        /// The length is a guess, right to so much; without a value to a tenth, at least 10 cm
-        #[arg(long, value_name = "ERROR", num_args = 0..=1, default_missing_value = "", requires = "length")]
-        estimated: Option<String>,
-        /// So many sealed ones
-        #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(0..=1000))]
-        sealed: Option<u32>,
-        /// Price of a full one, where it differs from the stock's
-        #[arg(long, value_name = "MONEY")]
-        price: Option<f64>,
+        #[command(flatten)]
+        left: LeftArgs,
         /// What you write on it; without this the next free one
         #[arg(long, value_name = "ID")]
         id: Option<String>,
@@ -301,18 +308,8 @@ pub(super) enum StockCommand {
     Set {
         /// The cartridge
         id: String,
-        /// What is left on it: 1.4m, 140cm, 55in
-        #[arg(long, value_name = "LENGTH", conflicts_with = "sealed")]
-        length: Option<String>,
-        /// The length is a guess, right to so much; without a value to a tenth, at least 10 cm
-        #[arg(long, value_name = "ERROR", num_args = 0..=1, default_missing_value = "", requires = "length")]
-        estimated: Option<String>,
-        /// How many are sealed
-        #[arg(long, value_name = "N", value_parser = clap::value_parser!(u32).range(0..=1000))]
-        sealed: Option<u32>,
-        /// Price of a full one
-        #[arg(long, value_name = "MONEY")]
-        price: Option<f64>,
+        #[command(flatten)]
+        left: LeftArgs,
     },
     /// Take a cartridge off the shelf: it is empty or gone
     Remove {

@@ -1,6 +1,6 @@
 //! The shelf: what is on it, and what a person changes there.
 
-use super::args::StockCommand;
+use super::args::{LeftArgs, StockCommand};
 use super::{Done, Talk, answer, answer_json};
 use crate::cable::length_of;
 use crate::error::{Error, Result};
@@ -86,7 +86,7 @@ type Changed = (Option<String>, Vec<String>);
 
 fn put(shelf: &mut Shelf, catalogue: &Catalogue, action: &StockCommand) -> Result<Changed> {
     match action {
-        StockCommand::Add { stock, length, estimated, sealed, price, id } => {
+        StockCommand::Add { stock, left: LeftArgs { length, estimated, sealed, price }, id } => {
             let stock = catalogue.stock(stock)?;
             if let Some(count) = *sealed
                 && id.is_none()
@@ -101,7 +101,12 @@ fn put(shelf: &mut Shelf, catalogue: &Catalogue, action: &StockCommand) -> Resul
             }
             let left = match (length, sealed) {
                 (Some(length), _) => open(length, estimated.as_deref(), stock)?,
-                (None, sealed) => Left::Sealed(sealed.unwrap_or(0)),
+                (None, Some(count)) => Left::Sealed(*count),
+                (None, None) => {
+                    return Err(Error::input(
+                        "found neither --length nor --sealed, wanted what is left on an open cartridge, or how many are sealed",
+                    ));
+                }
             };
             let sealed_id = format!("{}-sealed", stock.id);
             let free = || match left {
@@ -119,7 +124,7 @@ fn put(shelf: &mut Shelf, catalogue: &Catalogue, action: &StockCommand) -> Resul
             )?;
             Ok((Some(id), said))
         }
-        StockCommand::Set { id, length, estimated, sealed, price } => {
+        StockCommand::Set { id, left: LeftArgs { length, estimated, sealed, price } } => {
             let mut one = shelf.cartridge(id)?.clone();
             let stock = catalogue.stock(&one.stock)?;
             match (one.left, length, sealed) {

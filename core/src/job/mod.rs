@@ -6,8 +6,10 @@ mod choose;
 mod estimate;
 mod legible;
 mod problem;
+mod reasons;
 mod supply;
 mod template;
+mod wishes;
 mod wording;
 
 pub use choose::Why;
@@ -16,16 +18,17 @@ pub use legible::Short;
 pub use problem::Problem;
 pub use supply::Cartridges;
 pub use template::Template;
+pub use wishes::{End, Ends, USUAL_TEXT, Wishes};
 pub use wording::{LengthMark, SignWishes};
 
 use crate::cable::{Cable, CableList, Column, Diameter, Kinds, Plug, Plugs};
 use crate::error::{Error, Result};
 use crate::font::{Fonts, Pen};
-use crate::layout::{Build, Design, Layout, Parts, PartsWish, Request, Strokes, lay_out};
+use crate::layout::{Build, Design, Layout, Parts, Request, Strokes, lay_out};
 use crate::media::{Catalogue, Form, Printer, Stock};
 use crate::shelf::{Policy, Shelf};
 use crate::strip::{self, Between, Rules, Strip};
-use crate::unit::{Dots, Micrometres};
+use crate::unit::Dots;
 use blocks::Labels;
 use choose::{Shortened, Subject};
 use legible::Shorts;
@@ -33,112 +36,6 @@ use std::collections::HashMap;
 use std::collections::hash_map::Entry;
 use std::ops::Range;
 use wording::SignRules;
-
-/// An end of a cable.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum End {
-    /// The near end, labelled first.
-    Near,
-    /// The far end.
-    Far,
-}
-
-impl End {
-    /// Its word in text and lists.
-    pub const fn word(self) -> &'static str {
-        match self {
-            Self::Near => "near",
-            Self::Far => "far",
-        }
-    }
-}
-
-/// Which ends get a label.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Default)]
-pub enum Ends {
-    /// Both, near then far, side by side on the strip.
-    #[default]
-    Both,
-    /// Only the near one.
-    Near,
-    /// Only the far one.
-    Far,
-}
-
-impl Ends {
-    /// Reads the word of a job file or flag.
-    pub fn named(word: &str) -> Option<Self> {
-        match word {
-            "both" => Some(Self::Both),
-            "near" => Some(Self::Near),
-            "far" => Some(Self::Far),
-            _ => None,
-        }
-    }
-
-    const fn list(self) -> &'static [End] {
-        match self {
-            Self::Both => &[End::Near, End::Far],
-            Self::Near => &[End::Near],
-            Self::Far => &[End::Far],
-        }
-    }
-}
-
-/// What a person asks for, in the words of the job file.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Wishes {
-    /// Printer id.
-    pub printer: String,
-    /// Stock ids, in order of preference.
-    pub stocks: Vec<String>,
-    /// Build, or `None` to choose.
-    pub build: Option<Build>,
-    /// Which ends.
-    pub ends: Ends,
-    /// Lines of text at the near end.
-    pub near: Vec<String>,
-    /// Lines of text at the far end.
-    pub far: Vec<String>,
-    /// Owner mark where a row has none.
-    pub owner: String,
-    /// What parts labels; `None` for the best the printer and stock allow.
-    pub between: Option<Between>,
-    /// How labels are laid out.
-    pub design: Design,
-    /// What all labels carry beside text.
-    pub parts: PartsWish,
-    /// What labels carry beside text that differs from cable to cable.
-    pub signs: SignWishes,
-    /// Columns that may be left out of the text where room is short, the least important first.
-    pub may_drop: Vec<String>,
-    /// Order of labels, strips and cartridges.
-    pub policy: Policy,
-}
-
-/// Lines of text that suit most cables.
-pub const USUAL_TEXT: [&str; 2] = ["{owner} {batch}", "{number} {length}"];
-
-impl Default for Wishes {
-    fn default() -> Self {
-        let usual: Vec<String> = USUAL_TEXT.map(str::to_owned).to_vec();
-        Self {
-            printer: "bench-180".into(),
-            stocks: vec!["tape-12".into()],
-            build: Some(Build::Flag),
-            ends: Ends::Both,
-            near: usual.clone(),
-            far: usual,
-            owner: String::new(),
-            between: None,
-            design: Design::default(),
-            parts: PartsWish::default(),
-            signs: SignWishes::default(),
-            may_drop: Vec::new(),
-            policy: Policy::default(),
-        }
-    }
-}
 
 /// Everything that decides what is printed.
 pub struct Job {
@@ -199,14 +96,6 @@ pub struct StockPlan {
     pub before: usize,
     /// The cartridges; nothing where full ones are taken one after another, as many as it needs.
     pub cartridges: Option<Cartridges>,
-}
-
-/// Labels of one build for one reason, and their cables from the thinnest to the thickest.
-struct Alike {
-    build: Build,
-    why: Why,
-    labels: usize,
-    diameters: Option<(Micrometres, Micrometres)>,
 }
 
 /// A job thought through.
@@ -563,37 +452,6 @@ impl Job {
         let text = |dropped| self.wording(self.cable(slot), slot.end, dropped).unwrap_or_default().text;
         let dropped = (0..usize::from(slot.dropped)).filter(|&place| text(place) != text(place + 1));
         dropped.map(|place| self.may_drop[place].as_str()).collect::<Vec<_>>().join(" and ")
-    }
-
-    /// Why a label has its build, in one sentence.
-    pub fn reason(&self, plan: &StockPlan, slot: Slot) -> String {
-        let od = self.od(slot);
-        slot.why.sentence(slot.build, &self.stocks[plan.stock], od.map(|od| (od, od)))
-    }
-
-    /// Why labels have the builds they have: how many labels, and the reason in one sentence. Labels
-    /// of one build for one reason are told together.
-    pub fn reasons(&self, plan: &StockPlan) -> Vec<(usize, String)> {
-        let mut groups: Vec<Alike> = Vec::new();
-        for &slot in &plan.slots {
-            let od = self.od(slot).map(|od| (od, od));
-            match groups.iter_mut().find(|group| (group.build, group.why) == (slot.build, slot.why)) {
-                None => groups.push(Alike { build: slot.build, why: slot.why, labels: 1, diameters: od }),
-                Some(group) => {
-                    group.labels += 1;
-                    group.diameters = match (group.diameters, od) {
-                        (Some((low, high)), Some((od, _))) => Some((low.min(od), high.max(od))),
-                        (known, od) => known.or(od),
-                    };
-                }
-            }
-        }
-        let stock = &self.stocks[plan.stock];
-        groups.iter().map(|group| (group.labels, group.why.sentence(group.build, stock, group.diameters))).collect()
-    }
-
-    fn od(&self, slot: Slot) -> Option<Micrometres> {
-        self.cable(slot).diameter(&self.kinds).ok().flatten().map(|diameter| diameter.typical)
     }
 
     /// Cables that bear the same batch and number as an earlier row: (earlier row, row, name).
