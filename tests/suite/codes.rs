@@ -213,8 +213,8 @@ const DPI: u32 = 180_000;
 /// Contents of each kind.
 const CONTENTS: usize = 24;
 
-#[test]
-fn decoders_read_every_kind_at_two_three_and_four_dots() {
+/// Every kind at two, three and four dots a module.
+fn all_kinds() -> Pictures {
     let dpi = Dpi::from_milli(DPI).expect("180 dpi");
     let mut pictures = Pictures::new();
     for symbology in Symbology::ALL {
@@ -224,6 +224,12 @@ fn decoders_read_every_kind_at_two_three_and_four_dots() {
             }
         }
     }
+    pictures
+}
+
+#[test]
+fn decoders_read_every_kind_at_two_three_and_four_dots() {
+    let pictures = all_kinds();
     let read = pictures.all_are_read();
     for symbology in Symbology::ALL {
         assert_eq!(read[&format!("{} zxing-cpp", symbology.word())], 3 * CONTENTS);
@@ -325,15 +331,7 @@ const FLOORS: [(Symbology, i64, [i64; 2]); 6] = [
 
 #[test]
 fn a_camera_reads_modules_of_three_dots() {
-    let dpi = Dpi::from_milli(DPI).expect("180 dpi");
-    let mut pictures = Pictures::new();
-    for symbology in Symbology::ALL {
-        for dots in 2..=4 {
-            for content in contents(symbology, CONTENTS) {
-                pictures.add(symbology, dots, dpi, &at_dots(&content, symbology, dpi, dots).ink, &content);
-            }
-        }
-    }
+    let pictures = all_kinds();
     let read = camera(&pictures.write_list());
     for (symbology, pixels, floors) in FLOORS {
         for (dots, floor) in (3..).zip(floors) {

@@ -1,5 +1,6 @@
 //! Jobs of every build for several printers, as files in a folder.
 
+use crate::sources;
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 use tapewright::job::Job;
@@ -144,4 +145,12 @@ impl Case {
 pub(crate) fn load(path: &Path) -> Job {
     let known = Known::load(None).expect("the shipped data is right");
     load_job(path, &Flags::default(), known).unwrap_or_else(|error| panic!("{error}"))
+}
+
+/// Copies files of the demo, as they are in the tree, into a folder.
+pub(crate) fn demo_files(folder: &Path, names: &[&str]) {
+    for name in names {
+        let from = sources::root().join("core/data/demo").join(name);
+        std::fs::copy(&from, folder.join(name)).unwrap_or_else(|error| panic!("{}: {error}", from.display()));
+    }
 }

@@ -1,7 +1,7 @@
 //! Checks against code that is not ours: libcupsimage reads the streams, poppler measures the PDF,
 //! FreeType measures the letters; and against a second reader of PCL. `tests/outside/` holds the checkers.
 
-use crate::jobs::load;
+use crate::jobs::{demo_files, load};
 use crate::pbm::Pbm;
 use crate::program::{files, folder, needs_modules, run};
 use crate::streams::all;
@@ -96,10 +96,7 @@ fn a_pcl_job_is_what_was_planned() {
 fn the_sheet_is_at_true_size() {
     let folder = folder();
     let path = folder.path();
-    for name in ["cables.csv", "job.toml"] {
-        let from = sources::root().join("core/data/demo").join(name);
-        std::fs::copy(&from, path.join(name)).unwrap_or_else(|error| panic!("{}: {error}", from.display()));
-    }
+    demo_files(path, &["cables.csv", "job.toml"]);
     let job = load(&path.join("job.toml"));
     let first = job.plan().stocks[0].lengths[0];
     let millimetres = job.printer.along.length(first).mm();
@@ -147,10 +144,7 @@ fn rasters(job: &Job, to: &Path) -> Vec<PathBuf> {
 fn the_sheet_has_every_dot_in_its_place() {
     let folder = folder();
     let path = folder.path();
-    for name in ["cables.csv", "job.toml"] {
-        let from = sources::root().join("core/data/demo").join(name);
-        std::fs::copy(&from, path.join(name)).unwrap_or_else(|error| panic!("{}: {error}", from.display()));
-    }
+    demo_files(path, &["cables.csv", "job.toml"]);
     let job = load(&path.join("job.toml"));
     let labels = path.join("labels");
     std::fs::create_dir(&labels).expect("a folder");

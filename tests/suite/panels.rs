@@ -1,6 +1,6 @@
 //! Labels with logo, code and marks: from a job file to what a decoder reads off the proof.
 
-use crate::jobs::load;
+use crate::jobs::{demo_files, load};
 use crate::program::{folder, run};
 use crate::{python, sources};
 use std::collections::BTreeMap;
@@ -15,10 +15,7 @@ fn write(folder: &Path, name: &str, bytes: impl AsRef<[u8]>) {
 
 /// The demo's second job in a folder.
 fn panels(folder: &Path) -> Job {
-    for name in ["panels.csv", "panels.toml", "logo.svg", "japanese.ttf"] {
-        let from = sources::root().join("core/data/demo").join(name);
-        std::fs::copy(&from, folder.join(name)).unwrap_or_else(|error| panic!("{}: {error}", from.display()));
-    }
+    demo_files(folder, &["panels.csv", "panels.toml", "logo.svg", "japanese.ttf"]);
     load(&folder.join("panels.toml"))
 }
 
