@@ -1,6 +1,7 @@
 //! What is told of a row, what is left out of a text, and which labels fall short.
 
 use super::*;
+use crate::unit::Micrometres;
 use std::collections::BTreeMap as Map;
 
 const HEADERS: [&str; 7] = ["batch", "number", "length", "od", "terminated", "build", "stock"];
