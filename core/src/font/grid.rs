@@ -86,19 +86,22 @@ struct Stem {
 const SLANT: i64 = 8;
 
 impl Grid {
-    /// Studies a face's letters. Where it has no capital H, its capitals would be `usual` font units high.
+    /// Studies a face's letters; its capitals are `cap` font units high.
     #[allow(clippy::cast_possible_truncation, reason = "font units are 16 bits wide")]
-    pub(super) fn of(font: &FontRef<'_>, usual: f64) -> Self {
+    pub(super) fn of(font: &FontRef<'_>, cap: f64) -> Self {
         let charmap = font.charmap();
         let glyph = |c: char| charmap.map(c).filter(|glyph| glyph.to_u32() != 0);
         let outline = |c: char| glyph(c).map(|id| Outline::of(font, id)).filter(|o| !o.contours.is_empty());
         let top = |c: char| outline(c).and_then(|o| o.extent(1)).map(|e| e.1);
         let bottom = |c: char| outline(c).and_then(|o| o.extent(1)).map(|e| e.0);
         #[allow(clippy::cast_possible_truncation, clippy::cast_precision_loss, reason = "font units are 16 bits wide")]
-        let cap = top('H').filter(|&cap| cap > 0).unwrap_or((usual * UNIT as f64) as i64);
+        let cap = ((cap * UNIT as f64) as i64).max(1);
+        // Some faces have their capitals off the baseline.
+        let low = bottom('H').unwrap_or(0);
+        let high = low + cap;
         let mut zones = vec![
-            Zone { flat: 0, round: bottom('o').unwrap_or(0).min(bottom('O').unwrap_or(0)).min(0) },
-            Zone { flat: cap, round: top('O').unwrap_or(cap).max(cap) },
+            Zone { flat: low, round: bottom('o').unwrap_or(low).min(bottom('O').unwrap_or(low)).min(low) },
+            Zone { flat: high, round: top('O').unwrap_or(high).max(high) },
         ];
         let mut add = |flat: Option<i64>, round: Option<i64>| {
             if let Some(flat) = flat

@@ -195,6 +195,28 @@ fn the_same_letters_are_always_as_far_apart() {
     }
 }
 
+/// Rounding five letters moves the next word by three dots at most; a space of 12 takes them all up.
+#[test]
+fn words_begin_where_the_line_as_a_sum_has_them() {
+    let fonts = Fonts::embedded();
+    let mut tried = 0;
+    for style in STYLES {
+        for cap in 7..=60 {
+            let size = at(style, cap);
+            let space = fonts.dots_wide(" ", size);
+            let begins = fonts.measure("TWP OTTER ", style).unwrap().width * f64::from(u8::try_from(cap).unwrap());
+            let drawn = fonts.dots_wide("TWP OTTER ", size);
+            if space >= 12 {
+                assert_eq!(drawn, whole_dots(begins, 1, 1000), "{style:?} {cap}");
+                tried += 1;
+            }
+            let shut = drawn - fonts.dots_wide("TWP OTTER", size);
+            assert!(shut >= space - space / 4, "{style:?} {cap}: {shut} dots of {space} are left");
+        }
+    }
+    assert!(tried > 60, "only {tried} sizes have spaces of 12 dots");
+}
+
 #[test]
 fn an_upright_stem_is_as_wide_in_millimetres_where_resolutions_differ() {
     let fonts = Fonts::embedded();

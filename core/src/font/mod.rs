@@ -198,25 +198,23 @@ impl Fonts {
         self.set(text, &self.runs(text, style)).0.into_iter().for_each(each);
     }
 
-    /// Width of one line at a size, in dots along it: as [`Pen`] sets
-    /// it: the sum of its advances, rounded, and what ink that reaches far out of them adds. It may differ from the
-    /// [`Measure`] by half a dot a letter. Characters without a glyph are left out.
+    /// Width of one line at a size, in dots along it: how far [`Pen`] goes, and what ink that reaches
+    /// far out of the advances adds. It may differ from the [`Measure`] by half a dot a letter.
+    /// Characters without a glyph are left out.
     pub fn dots_wide(&self, text: &str, size: Size) -> i64 {
-        let whole = |advance: f64| whole_dots(advance, size.cap, size.ratio_milli);
-        let mut wide = 0;
-        if self.ascii(size.style).place(text, &mut |glyph: Placed| wide += whole(glyph.advance)) {
-            return wide;
+        let mut pen = Advance::default();
+        let mut step = |glyph: Placed, fitted| pen.step(glyph.advance, pen::kind(text, &glyph, fitted), size);
+        // All of ASCII is fitted.
+        if self.ascii(size.style).place(text, &mut |glyph| step(glyph, true)) {
+            return pen.at(0.0, size);
         }
         let (placed, measure) = self.set(text, &self.runs(text, size.style));
         let beyond = measure.width - placed.iter().map(|glyph| glyph.advance).sum::<f64>();
-        let mut pen = Advance::default();
-        placed.iter().for_each(|glyph| pen.step(glyph.advance, self.is_fitted(glyph), size));
+        for glyph in placed {
+            let fitted = self.faces[usize::from(glyph.face)].grid().fits(glyph.glyph.into());
+            step(glyph, fitted);
+        }
         pen.at(beyond, size)
-    }
-
-    /// Whether a glyph's strokes are fitted to the dots.
-    fn is_fitted(&self, placed: &Placed) -> bool {
-        self.faces[usize::from(placed.face)].grid().fits(placed.glyph.into())
     }
 
     /// Measures one line.

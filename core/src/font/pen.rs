@@ -1,7 +1,7 @@
 //! Draws lines of text; keeps every glyph it has drawn, once a size.
 
 use super::glyph::{Glyph, render};
-use super::{Fonts, Style, whole_dots};
+use super::{Fonts, Placed, Style, whole_dots};
 use crate::bitmap::Bitmap;
 use std::collections::HashMap;
 
@@ -40,6 +40,18 @@ impl Drawn {
     }
 }
 
+/// How a glyph moves the pen on.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(super) enum Kind {
+    /// Strokes fitted to the dots: by its advance in whole dots, so that the same two letters are
+    /// always as far apart.
+    Fitted,
+    /// As designed: advances are rounded as a sum, so that letters which join stay joined.
+    Drawn,
+    /// A space between words: it takes up what rounding has moved the letters before it.
+    Space,
+}
+
 /// How far the pen is from the beginning of a line.
 #[derive(Clone, Copy, Default)]
 pub(super) struct Advance {
@@ -47,6 +59,8 @@ pub(super) struct Advance {
     dots: i64,
     /// Cap heights beyond them.
     more: f64,
+    /// Cap heights of all advances.
+    sum: f64,
 }
 
 impl Advance {
@@ -55,14 +69,29 @@ impl Advance {
         self.dots + whole_dots(self.more + right, size.cap, size.ratio_milli)
     }
 
-    /// Moves on by a glyph.
-    pub(super) fn step(&mut self, advance: f64, fitted: bool, size: Size) {
-        if fitted {
-            let dots = self.at(0.0, size);
-            *self = Self { dots: dots + whole_dots(advance, size.cap, size.ratio_milli), more: 0.0 };
-        } else {
+    /// Moves on by a glyph. A space changes by at most a quarter of its width, so that it stays one.
+    pub(super) fn step(&mut self, advance: f64, kind: Kind, size: Size) {
+        let whole = |advance| whole_dots(advance, size.cap, size.ratio_milli);
+        self.sum += advance;
+        if kind == Kind::Drawn {
             self.more += advance;
+            return;
         }
+        let wide = whole(advance);
+        self.dots = self.at(0.0, size) + wide;
+        self.more = 0.0;
+        if kind == Kind::Space {
+            self.dots = whole(self.sum).clamp(self.dots - wide / 4, self.dots + wide / 4);
+        }
+    }
+}
+
+/// How a glyph of the text moves the pen.
+pub(super) fn kind(text: &str, placed: &Placed, fitted: bool) -> Kind {
+    match (text.as_bytes().get(placed.at), fitted) {
+        (Some(b' '), true) => Kind::Space,
+        (_, true) => Kind::Fitted,
+        (_, false) => Kind::Drawn,
     }
 }
 
@@ -80,9 +109,8 @@ impl<'f> Pen<'f> {
 
     /// Draws one line, pen starting at `(line, baseline)`: the baseline is the lower edge of that dot.
     ///
-    /// Glyphs stand on whole dots. Fitted ones are as many from the one before as its advance is
-    /// rounded to, so that the same two letters are always as far apart; the advances of others are
-    /// rounded as a sum, so that letters which join stay joined. [`Fonts::dots_wide`] is the sum.
+    /// Glyphs stand on whole dots: evenly within a word, and each word where the line as a sum has it
+    /// ([`Kind`]). [`Fonts::dots_wide`] is how far the pen goes.
     /// Characters without a glyph are left out: [`Fonts::measure`] reports them first.
     pub fn draw(&mut self, text: &str, size: Size, to: &mut Bitmap, (line, baseline): (i64, i64)) {
         let fonts = self.fonts;
@@ -95,7 +123,7 @@ impl<'f> Pen<'f> {
             let up = whole_dots(placed.up, cap, 1000);
             let right = pen.at(placed.right, size);
             to.blit(&glyph.ink.ink, line + right + glyph.ink.left, baseline + up + glyph.ink.bottom);
-            pen.step(placed.advance, glyph.fitted, size);
+            pen.step(placed.advance, kind(text, &placed, glyph.fitted), size);
         });
     }
 }
