@@ -241,6 +241,26 @@ impl Bitmap {
         }
     }
 
+    /// A bitmap from rows of `ceil(dots / 8)` bytes, as [`Bitmap::append_head_lines`] writes them for a
+    /// head of `dots`. Bits beyond the last dot are dropped, and bytes beyond the last whole row.
+    pub fn from_head_lines(dots: usize, rows: &[u8]) -> Self {
+        let bytes = dots.div_ceil(8).max(1);
+        let mut bitmap = Self::new(dots, rows.len() / bytes);
+        let beyond = (64 - dots % 64) % 64;
+        let lines = bitmap.bits.chunks_exact_mut(bitmap.words.max(1));
+        for (line, row) in lines.zip(rows.chunks_exact(bytes)) {
+            for (word, bytes) in line.iter_mut().zip(row.chunks(8)) {
+                let mut eight = [0; 8];
+                eight[..bytes.len()].copy_from_slice(bytes);
+                *word = u64::from_be_bytes(eight);
+            }
+            if let Some(last) = line.last_mut() {
+                *last = *last >> beyond << beyond;
+            }
+        }
+        bitmap
+    }
+
     /// The size as lengths: (across, along).
     pub fn size(&self) -> (Dots, Dots) {
         let dots = |n: usize| Dots(i64::try_from(n).unwrap_or(i64::MAX));
@@ -294,6 +314,18 @@ mod tests {
             }
         }
         bitmap
+    }
+
+    #[test]
+    fn head_lines_are_read_again() {
+        for dots in [1, 7, 8, 63, 64, 65, 128, 130] {
+            let bitmap = speckle(dots, 9, 7);
+            let mut rows = Vec::new();
+            bitmap.append_head_lines(dots, 0, &mut rows);
+            assert_eq!(Bitmap::from_head_lines(dots, &rows), bitmap, "{dots} dots");
+            rows.fill(0xFF);
+            assert_eq!(Bitmap::from_head_lines(dots, &rows).ink(), 9 * dots as u64, "no ink beyond {dots} dots");
+        }
     }
 
     #[test]

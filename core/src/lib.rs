@@ -14,6 +14,7 @@ pub mod media;
 // 2
 pub mod code;
 pub mod font;
+pub mod journal;
 pub mod logo;
 pub mod mark;
 pub mod pack;
@@ -29,6 +30,7 @@ pub mod shelf;
 pub mod job;
 pub mod proof;
 // 8
+pub mod register;
 pub mod settings;
 pub mod store;
 pub mod transport;

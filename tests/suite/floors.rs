@@ -7,13 +7,13 @@ use std::collections::BTreeSet;
 const FLOORS: [&[&str]; 11] = [
     &["unit", "error"],
     &["cable", "media", "bitmap"],
-    &["font", "code", "logo", "mark", "pack"],
+    &["font", "code", "journal", "logo", "mark", "pack"],
     &["layout"],
     &["raster"],
     &["strip"],
     &["shelf"],
     &["job", "proof"],
-    &["store", "transport", "settings"],
+    &["store", "register", "transport", "settings"],
     &["run"],
     &["cli"],
 ];
@@ -22,10 +22,11 @@ const FLOORS: [&[&str]; 11] = [
 const DOORS: usize = 8;
 
 /// Neighbours on one floor that see each other, and why.
-const NEIGHBOURS: [(&str, &str, &str); 4] = [
+const NEIGHBOURS: [(&str, &str, &str); 5] = [
     ("unit", "error", "the ground floor: a length may be refused"),
     ("error", "unit", "the ground floor: an error may name a length"),
     ("transport", "store", "a file is a link, and appears when it is whole"),
+    ("register", "store", "the register's folder is made by the store's doors"),
     ("settings", "store", "a job file is a file: settings read it through the store's doors"),
 ];
 

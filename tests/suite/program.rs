@@ -19,7 +19,8 @@ pub(crate) fn command(folder: &Path) -> Command {
 
 /// Sets a command's folder and keeps the person's settings out.
 pub(crate) fn apart(command: &mut Command, folder: &Path) {
-    command.current_dir(folder).env("TAPEWRIGHT_CONFIG", folder.join("no settings here")).stdin(Stdio::null());
+    command.current_dir(folder).stdin(Stdio::null());
+    command.env("TAPEWRIGHT_CONFIG", folder.join("no settings here")).env("TAPEWRIGHT_DATA", folder.join("data"));
 }
 
 /// Fails with a sentence where no driver module has been built.

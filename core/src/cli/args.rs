@@ -31,6 +31,10 @@ pub(super) struct Cli {
     /// Say less on standard error: only what is wrong
     #[arg(short, long, global = true)]
     pub(super) quiet: bool,
+
+    /// The register: cables, journal and shelf in one file [default: register.db in your data folder]
+    #[arg(long, value_name = "FILE", global = true)]
+    pub(super) register: Option<PathBuf>,
 }
 
 #[derive(Debug, Subcommand)]

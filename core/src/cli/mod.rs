@@ -13,6 +13,7 @@ mod streams;
 
 use crate::error::{Error, Kind, Result};
 use crate::job::{Job, Plan};
+use crate::register::usual_place;
 use crate::run::SERVE;
 use crate::settings::{Known, ShelfFile, load_job_and_shelf, user_folder};
 use crate::shelf::Freer;
@@ -22,7 +23,7 @@ use std::io::{self, IsTerminal, Write};
 use std::path::{Path, PathBuf};
 use std::process::ExitCode;
 use std::sync::atomic::{AtomicBool, Ordering};
-use std::time::{Duration, Instant};
+use std::time::{Duration, Instant, SystemTime};
 
 /// Most time a driver module may take for an answer where nobody says otherwise.
 const PATIENCE: Duration = Duration::from_secs(10);
@@ -209,6 +210,26 @@ fn run(cli: &Cli, talk: &Talk) -> Done {
             streams::readback(stream, pbm.as_deref(), driver.as_deref(), *dpi, &place, cli.json, talk)
         }
     }
+}
+
+/// The register's file: that of the flag, else the usual one.
+fn register_path(cli: &Cli) -> Result<PathBuf> {
+    cli.register.clone().or_else(usual_place).ok_or_else(|| {
+        Error::input("found no folder for data, wanted --register FILE, or TAPEWRIGHT_DATA set to a folder")
+    })
+}
+
+/// What the register says while it keeps the program waiting.
+fn waiting(talk: &Talk) -> impl Fn(&str) + 'static {
+    let talk = Talk { quiet: talk.quiet };
+    move |text| talk.say(text)
+}
+
+/// Seconds since 1970, UTC.
+#[allow(clippy::disallowed_methods, reason = "the clock is read here and handed down")]
+fn now() -> i64 {
+    let since = SystemTime::now().duration_since(SystemTime::UNIX_EPOCH);
+    since.map_or(0, |time| i64::try_from(time.as_secs()).unwrap_or(i64::MAX))
 }
 
 fn known() -> Result<Known> {
