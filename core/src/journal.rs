@@ -167,6 +167,28 @@ pub fn stretches(fates: &[Fate]) -> Vec<(Fate, RangeInclusive<usize>)> {
     found
 }
 
+/// The day of a moment, as in ISO 8601: `2026-11-26`. UTC.
+///
+/// Source: `civil_from_days`, H. Hinnant, "chrono-Compatible Low-Level Date Algorithms".
+pub fn day(at: i64) -> String {
+    let days = at.div_euclid(86_400) + 719_468;
+    let era = days.div_euclid(146_097);
+    let of_era = days.rem_euclid(146_097);
+    let year = (of_era - of_era / 1_460 + of_era / 36_524 - of_era / 146_096) / 365;
+    let of_year = of_era - (365 * year + year / 4 - year / 100);
+    let moved = (5 * of_year + 2) / 153;
+    let day = of_year - (153 * moved + 2) / 5 + 1;
+    let month = if moved < 10 { moved + 3 } else { moved - 9 };
+    let year = year + era * 400 + i64::from(month <= 2);
+    format!("{year:04}-{month:02}-{day:02}")
+}
+
+/// The minute of a moment: `2026-11-26 16:20`. UTC.
+pub fn minute(at: i64) -> String {
+    let of_day = at.rem_euclid(86_400);
+    format!("{} {:02}:{:02}", day(at), of_day / 3600, of_day / 60 % 60)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -210,6 +232,20 @@ mod tests {
         check(&notes, &[(Good, 1..=3), (Bad, 4..=6)]);
         check(&[notes.to_vec(), vec![note(What::Moved, 4..=6)]].concat(), &[(Good, 1..=3), (Moved, 4..=6)]);
         check(&[note(What::Good, 5..=9)], &[(Never, 1..=4), (Good, 5..=6)]);
+    }
+
+    /// Seconds and dates as `date -u -d @SECONDS` of GNU coreutils 9 gives them.
+    #[test]
+    fn days_are_those_of_the_calendar() {
+        for (at, wanted) in [
+            (0, "1970-01-01 00:00"),
+            (-1, "1969-12-31 23:59"),
+            (951_782_400, "2000-02-29 00:00"),
+            (4_107_542_399, "2100-02-28 23:59"),
+            (1_795_710_010, "2026-11-26 16:20"),
+        ] {
+            assert_eq!(minute(at), wanted, "{at}");
+        }
     }
 
     #[test]

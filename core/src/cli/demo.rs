@@ -5,7 +5,7 @@ use super::streams::Way;
 use super::{Done, PATIENCE, Talk, answer, answer_json, proofs, streams, warn_problems};
 use crate::error::{Error, Result};
 use crate::job::{Job, Plan};
-use crate::run::{apart, module_for};
+use crate::run::{Batch, Rows, apart, module_for};
 use crate::settings::{Flags, Known, load_job};
 use crate::store::files::{make_folder, write_whole};
 use crate::transport::Link;
@@ -105,7 +105,8 @@ fn print_and_read_back(job: &Job, plan: &Plan, out: &Path, talk: &Talk) -> Resul
     for stock in &plan.stocks {
         let Link::File(path) = base.numbered(&job.stock(stock).id) else { continue };
         let way = Way { module, link: &Link::File(path.clone()), patience: PATIENCE };
-        let sent = streams::send(job, stock, "demo", &way, &mut 0, talk)?;
+        let sent =
+            streams::send(&Batch::of(job, stock), &mut Rows::new(job, stock)?, "demo", &way, &mut 0, None, talk)?;
         let read = streams::measure(&path, None, None, &place, talk)?;
         let feed: u64 = read.iter().map(|strip| strip.lines).sum();
         let cuts: u64 = read.iter().map(|strip| (strip.half_cuts.len() + strip.full_cuts.len()) as u64).sum();

@@ -5,7 +5,10 @@ mod args;
 mod cartridges;
 mod demo;
 mod finding;
+mod keeping;
 mod listing;
+mod log;
+mod pieces;
 mod printing;
 mod proofs;
 mod shelf;
@@ -180,6 +183,8 @@ fn run(cli: &Cli, talk: &Talk) -> Done {
             let plan = planned(&job, args)?;
             warn_problems(&plan, talk);
             any_label(&plan)?;
+            // Where the platform tells no place for data, there is no journal.
+            let register = register_path(cli).ok();
             let whereto = printing::Where {
                 to,
                 only: only.as_deref(),
@@ -187,6 +192,8 @@ fn run(cli: &Cli, talk: &Talk) -> Done {
                 take: if *take { Some(true) } else { no_take.then_some(false) },
                 patience: Duration::from_secs((*link_patience).into()),
                 place: modules.place()?,
+                register: register.as_deref(),
+                named: cli.register.is_some(),
             };
             printing::print(&job, &plan, &stem(&args.job), &whereto, shelf.as_mut(), cli.json, talk)
         }

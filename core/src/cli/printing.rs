@@ -1,18 +1,21 @@
 //! Printing a job: which stocks and cartridges, in which order, and what that takes off the shelf.
 
 use super::answer::plural;
-use super::streams::{Sent, Way, found_modules, send};
-use super::{Done, Talk, answer, answer_json, stopped};
-use crate::error::{Doing, Error, Kind, Result};
+use super::keeping::written_down;
+use super::log::hint;
+use super::pieces::{Going, Piece, Printed, Taking};
+use super::streams::found_modules;
+use super::{Done, Talk, answer, answer_json};
+use crate::error::{Error, Kind, Result};
 use crate::job::{Job, Plan, StockPlan};
-use crate::run::module_for;
+use crate::run::{Batch, Rows, module_for};
 use crate::settings::ShelfFile;
-use crate::shelf::{Order, Source, Taken, Use};
+use crate::shelf::{Order, Source, Use};
 use crate::transport::Link;
-use crate::unit::Dots;
 use serde_json::json;
 use std::borrow::Cow;
 use std::io::{self, IsTerminal};
+use std::path::Path;
 use std::time::Duration;
 use tapewright_host::Place;
 
@@ -26,6 +29,18 @@ pub(super) struct Where<'a> {
     pub(super) take: Option<bool>,
     pub(super) patience: Duration,
     pub(super) place: Place,
+    /// The register's file.
+    pub(super) register: Option<&'a Path>,
+    /// The person named the register.
+    pub(super) named: bool,
+}
+
+impl Where<'_> {
+    /// Whether the journal is told: what goes to a printer always is, what goes to a file where the
+    /// person says that it will be printed.
+    fn is_kept(&self, link: &Link) -> bool {
+        link.is_device() || self.named || self.take == Some(true)
+    }
 }
 
 /// A stream: the labels on one stock, or those that one cartridge prints.
@@ -99,41 +114,6 @@ fn enough(job: &Job, plan: &Plan, parts: &[Part<'_>]) -> Result<()> {
     Err(Error::new(Kind::Supply, format!("the shelf is not enough: {}{hint}", short.collect::<Vec<_>>().join("; "))))
 }
 
-/// Asks the person at the printer to put a cartridge in.
-fn ask_for(job: &Job, nth: usize, all: usize, one: &Use, stock: &str, talk: &Talk) -> Result<()> {
-    if one.mounted {
-        return Ok(());
-    }
-    let what = match one.source {
-        Source::Open => format!("{} ({:.2} m)", one.id, job.printer.along.length(one.length).mm() / 1000.0),
-        _ => format!("a sealed {stock}"),
-    };
-    talk.warn(&format!("cartridge {nth} of {all}: put {what} into {}", job.printer.id));
-    if !io::stdin().is_terminal() || !io::stderr().is_terminal() {
-        return Ok(());
-    }
-    talk.warn("then press Enter");
-    let mut line = String::new();
-    let read = io::stdin().read_line(&mut line).map_err(|error| Error::storage(format!("standard input: {error}")))?;
-    stopped()?;
-    if read == 0 {
-        return Err(Error::new(Kind::Supply, "found the end of standard input, wanted Enter once the cartridge is in"));
-    }
-    Ok(())
-}
-
-/// When tape is taken off the shelf.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Taking {
-    /// Not at all: a file, or a part of the job whose other parts must be printed by the same plan.
-    Never,
-    /// With each cartridge: the rest of a list can be planned anew from any label.
-    AtOnce,
-    /// When all is printed: in another order only the same plan knows the rest, and a changed shelf
-    /// would make another one.
-    AtTheEnd,
-}
-
 impl Taking {
     fn of(job: &Job, whereto: &Where<'_>, link: &Link, parts: usize) -> Self {
         match whereto.take {
@@ -144,48 +124,6 @@ impl Taking {
             None => Self::AtTheEnd,
         }
     }
-}
-
-/// The name of one of several streams.
-fn stream_name(job: &Job, part: &Part<'_>) -> String {
-    let stock = &job.stock(&part.plan).id;
-    match part.cartridge {
-        Some((nth, one)) if !one.id.is_empty() => format!("{nth}-{}", one.id),
-        Some((nth, _)) => format!("{nth}-{stock}"),
-        None => stock.clone(),
-    }
-}
-
-/// What has gone of a part: all of it, or the strips that were begun.
-struct Gone {
-    fed: Dots,
-    unsure: Dots,
-}
-
-/// Strips begun when `labels` labels of a part had been handed over; the next one perhaps.
-fn begun(job: &Job, plan: &StockPlan, labels: usize) -> Gone {
-    let strips = plan.strips.strips.iter().filter(|strip| strip.start <= labels);
-    let lengths: Vec<Dots> = strips.map(|strip| job.strip(plan, strip).length).collect();
-    Gone { fed: lengths.iter().copied().sum(), unsure: lengths.last().copied().unwrap_or(Dots::ZERO) }
-}
-
-/// Takes what a part has used off the shelf.
-fn take(job: &Job, one: &Use, gone: &Gone, shelf: &mut ShelfFile, talk: &Talk) -> Result<()> {
-    let length = |dots| job.printer.along.length(dots);
-    let least = length(job.printer.along.dots_covering(job.printer.min_remnant)).max(job.policy.keep);
-    let taken = Taken {
-        id: &one.id,
-        printer: &job.printer.id,
-        fed: length(one.load + gone.fed),
-        unsure: length(gone.unsure),
-        least: least + job.printer.tail,
-    };
-    let said =
-        shelf.change(|shelf, catalogue| shelf.take(&taken, catalogue)).doing(|| "taking tape off the shelf".into())?;
-    for sentence in said {
-        talk.say(&sentence);
-    }
-    Ok(())
 }
 
 pub(super) fn print(
@@ -223,54 +161,32 @@ pub(super) fn print(
     }
     enough(job, plan, &parts)?;
     let taking = Taking::of(job, whereto, &link, parts.len());
-    let mut shelf = shelf.filter(|_| taking != Taking::Never);
     let (found, folders) = found_modules(&whereto.place, talk);
     let module = module_for(&found, &job.printer.driver, &folders)?;
-    let all: usize = plan.stocks.iter().map(|stock| stock.strips.mounts.len()).sum();
-    let mut sent = Vec::with_capacity(parts.len());
-    for part in &parts {
-        let stock = &job.stock(&part.plan).id;
-        if let (Some((nth, one)), true) = (part.cartridge, link.is_device()) {
-            ask_for(job, nth, all, one, stock, talk)?;
+    let going = Going {
+        printer: &job.printer,
+        name,
+        link: &link,
+        module,
+        patience: whereto.patience,
+        taking,
+        keep: job.policy.keep,
+        cartridges: plan.stocks.iter().map(|stock| stock.strips.mounts.len()).sum(),
+    };
+    let pieces = parts.iter().map(|part| {
+        let labels = Box::new(Rows::new(job, &part.plan)?);
+        Ok(Piece { batch: Batch::of(job, &part.plan), labels, cartridge: part.cartridge })
+    });
+    let mut pieces = pieces.collect::<Result<Vec<Piece<'_>>>>()?;
+    let mut log = match whereto.register.filter(|_| whereto.is_kept(&link)) {
+        Some(register) => {
+            let plans: Vec<&StockPlan> = parts.iter().map(|part| &*part.plan).collect();
+            Some(written_down(job, &plans, name, &link, register, talk)?)
         }
-        let link = if parts.len() > 1 { link.numbered(&stream_name(job, part)) } else { link.clone() };
-        let way = Way { module, link: &link, patience: whereto.patience };
-        let mut labels = 0;
-        let done = send(job, &part.plan, name, &way, &mut labels, talk);
-        if let (Some((_, one)), Some(shelf), true) = (part.cartridge, &mut shelf, taking == Taking::AtOnce) {
-            let gone = match &done {
-                Ok(sent) => Gone { fed: sent.feed, unsure: Dots::ZERO },
-                Err(_) => begun(job, &part.plan, labels),
-            };
-            if done.is_ok() || labels > 0 {
-                match (&done, take(job, one, &gone, shelf, talk)) {
-                    (Ok(_), taken) => taken?,
-                    // What broke the print off is what the person must know.
-                    (Err(_), Err(error)) => talk.warn(&error.to_string()),
-                    (Err(_), Ok(())) => {}
-                }
-            }
-        }
-        let done = match done {
-            Err(error) if taking == Taking::AtTheEnd => {
-                let nth = part.cartridge.map_or(1, |(nth, _)| nth);
-                return Err(error
-                    .doing(format!(
-                        "the shelf is as before, so that --from-cartridge {nth} goes on by the same plan; then count the tape with `tapewright stock set`"
-                    ))
-                    .into());
-            }
-            done => done?,
-        };
-        sent.push((part.cartridge, done));
-    }
-    if let (Some(shelf), Taking::AtTheEnd) = (&mut shelf, taking) {
-        for (cartridge, one) in &sent {
-            if let Some((_, used)) = cartridge {
-                take(job, used, &Gone { fed: one.feed, unsure: Dots::ZERO }, shelf, talk)?;
-            }
-        }
-    }
+        None => None,
+    };
+    let sent = going.send(&mut pieces, shelf.filter(|_| taking != Taking::Never), log.as_mut(), talk);
+    let sent = sent.map_err(|error| hint(error, log.as_ref()))?;
     if link == Link::Stdout {
         return Ok(());
     }
@@ -283,9 +199,6 @@ pub(super) fn print(
     }
     tell(job, plan, &sent, json)
 }
-
-/// A stream that was sent, and the cartridge it is for.
-type Printed<'p> = (Option<(usize, &'p Use)>, Sent);
 
 /// What was sent where.
 fn tell(job: &Job, plan: &Plan, sent: &[Printed<'_>], json: bool) -> Done {

@@ -1,10 +1,14 @@
 //! Printing to a link, and reading a stream back.
 
 use super::answer::plural;
+use super::log::Log;
 use super::{Done, PATIENCE, Talk, answer, answer_json, stopped};
 use crate::error::{Doing, Error, Result};
-use crate::job::{Job, Plan, StockPlan};
-use crate::run::{Lines, StripRead, apart, driver_folders, modules, open, read_back, recognise};
+use crate::job::{Job, Plan};
+use crate::journal::What;
+use crate::run::{
+    Batch, Labels, Lines, StripRead, Watch, apart, driver_folders, modules, open, print, read_back, recognise,
+};
 use crate::settings::user_folder;
 use crate::store::files::{WholeFile, io_error, make_folder};
 use crate::strip::Between;
@@ -13,6 +17,7 @@ use crate::unit::{Dots, Dpi};
 use serde_json::json;
 use std::fs::File;
 use std::io::{self, Read, Write};
+use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 use tapewright_host::{Driver, Place};
@@ -24,11 +29,6 @@ pub(super) struct Sent {
     pub(super) labels: usize,
     pub(super) strips: usize,
     pub(super) feed: Dots,
-}
-
-/// Tape the strips of a plan feed, loading and remnants aside.
-pub(super) fn feed(job: &Job, plan: &StockPlan) -> Dots {
-    plan.strips.strips.iter().map(|labels| job.strip(plan, labels).length).sum()
 }
 
 /// The modules found; those refused are told of.
@@ -73,32 +73,54 @@ pub(super) struct Way<'a> {
     pub(super) patience: Duration,
 }
 
-/// Sends the plan's labels on one stock to a link. `labels` counts those handed over, also when it breaks off.
+/// Hears of labels for the person who waits, and for the journal.
+struct Watcher<'w> {
+    labels: &'w mut usize,
+    bar: &'w indicatif::ProgressBar,
+    log: Option<&'w mut Log>,
+}
+
+impl Watch for Watcher<'_> {
+    fn note(&mut self, what: What, labels: RangeInclusive<usize>, word: &str) -> Result<()> {
+        self.log.as_mut().map_or(Ok(()), |log| log.note(what, labels, word))
+    }
+
+    fn handed(&mut self) -> Result<()> {
+        *self.labels += 1;
+        self.bar.inc(1);
+        stopped()
+    }
+}
+
+/// What it means that a stream was sent to its end.
+const fn ended(link: &Link) -> &'static str {
+    match link {
+        Link::File(_) => "the file is whole",
+        Link::Stdout => "whoever reads standard output has taken the whole stream",
+        Link::Usb(_) => "the printer has taken the whole stream",
+        Link::Tcp { .. } => "the network has taken the whole stream",
+        Link::Queue(_) => "the queue reports the job done",
+    }
+}
+
+/// Sends a batch of labels to a link. `labels` counts those handed over, also when it breaks off.
 pub(super) fn send(
-    job: &Job,
-    plan: &StockPlan,
+    batch: &Batch<'_>,
+    drawn: &mut dyn Labels,
     name: &str,
     way: &Way<'_>,
     labels: &mut usize,
+    log: Option<&mut Log>,
     talk: &Talk,
 ) -> Result<Sent> {
     let Way { module, link, patience } = *way;
-    let bar = talk.bar(plan.slots.len(), "printing");
-    let mut progress = || {
-        *labels += 1;
-        bar.inc(1);
-        stopped()
-    };
-    let stock = &job.stock(plan).id;
-    let doing = || format!("{stock} to {link}");
-    let strips = plan.strips.strips.iter();
-    let longest = strips.map(|labels| job.strip(plan, labels).length).max().unwrap_or(Dots::ZERO);
-    let shipment = Shipment {
-        name,
-        family: &job.printer.driver,
-        width: job.stock(plan).width,
-        longest: job.printer.along.length(longest),
-    };
+    let Batch { printer, stock, .. } = *batch;
+    let bar = talk.bar(batch.lengths.len(), "printing");
+    let mut watch = Watcher { labels, bar: &bar, log };
+    let doing = || format!("{} to {link}", stock.id);
+    let longest = batch.strips.iter().map(|labels| batch.strip(labels).length).max().unwrap_or(Dots::ZERO);
+    let shipment =
+        Shipment { name, family: &printer.driver, width: stock.width, longest: printer.along.length(longest) };
     let say = |word: Word<'_>| {
         bar.suspend(|| match word {
             Word::News(text) => talk.say(text),
@@ -106,21 +128,31 @@ pub(super) fn send(
         });
     };
     let warned = bar.clone();
-    let mut work = Some(open(module, &job.printer.driver, move |text| {
+    let mut work = Some(open(module, &printer.driver, move |text| {
         warned.suspend(|| _ = writeln!(io::stderr(), "driver: {text}"));
     })?);
+    let mut printed = false;
     let carried = link.carry(&shipment, patience, &say, &mut |port| {
         let work = work.take().ok_or_else(|| Error::bug("a job sent twice"))?;
-        crate::run::print(job, plan, work, name, port, &mut progress)
+        print(batch, drawn, work, name, port, &mut watch)?;
+        printed = true;
+        Ok(())
     });
+    let all = 1..=batch.lengths.len();
+    match &carried {
+        Ok(()) => watch.note(What::Ended, all, ended(link))?,
+        // What the link says after it had taken everything.
+        Err(error) if printed => watch.note(What::BrokeOff, all, &error.to_string())?,
+        Err(_) => {}
+    }
     carried.doing(doing)?;
     bar.finish_and_clear();
     Ok(Sent {
-        stock: stock.clone(),
+        stock: stock.id.clone(),
         link: link.to_string(),
-        labels: plan.slots.len(),
-        strips: plan.strips.strips.len(),
-        feed: feed(job, plan),
+        labels: batch.lengths.len(),
+        strips: batch.strips.len(),
+        feed: batch.feed(),
     })
 }
 

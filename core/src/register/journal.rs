@@ -34,6 +34,8 @@ pub type Place = (i64, usize);
 pub struct Planned {
     /// Whose it is, and what is on it.
     pub label: KeptLabel,
+    /// Strip of the order, from 1.
+    pub strip: usize,
     /// Its bits.
     pub bits: Kept,
     /// The label that it prints again.
@@ -81,6 +83,8 @@ pub struct Printing {
     pub place: Place,
     /// When its job was begun.
     pub at: i64,
+    /// Strip of the job, from 1.
+    pub strip: usize,
     /// What it is.
     pub label: KeptLabel,
     /// The label that it prints again.
@@ -120,7 +124,7 @@ fn number(value: usize) -> i64 {
 }
 
 const LABEL: &str = "label.job, label.nth, job.at, cable, owner, batch, number, \"end\", build, stock, text, od_um, \
-                     joined, of_job, of_nth, perhaps_twice, raster FROM label JOIN job ON job.id = label.job";
+                     joined, of_job, of_nth, perhaps_twice, raster, strip FROM label JOIN job ON job.id = label.job";
 
 fn printing(row: &Row<'_>) -> rusqlite::Result<Printing> {
     let again = row.get::<_, Option<i64>>(13)?.zip(row.get::<_, Option<i64>>(14)?);
@@ -142,6 +146,7 @@ fn printing(row: &Row<'_>) -> rusqlite::Result<Printing> {
         again: again.map(|(job, nth)| (job, count(nth))),
         perhaps_twice: row.get(15)?,
         raster: row.get(16)?,
+        strip: count(row.get(17)?),
     })
 }
 
@@ -193,15 +198,15 @@ impl Register {
             let mut insert = db
                 .prepare_cached(
                     "INSERT INTO label (job, nth, cable, owner, batch, number, \"end\", build, stock, text, od_um, joined, \
-                     raster, of_job, of_nth, perhaps_twice) VALUES (?1, ?2, \
+                     raster, of_job, of_nth, perhaps_twice, strip) VALUES (?1, ?2, \
                      coalesce(?3, (SELECT cable.id FROM cable JOIN batch ON batch.id = cable.batch WHERE word = ?5 AND number = ?6)), \
-                     ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16)",
+                     ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, ?14, ?15, ?16, ?17)",
                 )
                 .map_err(fault)?;
             let mut last: Option<(Kept, i64)> = None;
             let mut again = Vec::new();
             for (nth, planned) in labels.into_iter().enumerate() {
-                let Planned { label, bits, again: of, perhaps_twice } = planned?;
+                let Planned { label, strip, bits, again: of, perhaps_twice } = planned?;
                 let raster = match &last {
                     Some((same, raster)) if *same == bits => *raster,
                     _ => bits.put(db)?,
@@ -225,6 +230,7 @@ impl Register {
                         of.map(|(job, _)| job),
                         of.map(|(_, nth)| number(nth)),
                         perhaps_twice,
+                        number(strip),
                     ])
                     .map_err(fault)?;
                 again.extend(of);

@@ -41,6 +41,7 @@ fn planned(number: &str, end: &str, art: &str) -> Planned {
             diameter: None,
             joined: end == "near",
         },
+        strip: 1,
         bits: Kept::of(&Bitmap::from(art)),
         again: None,
         perhaps_twice: false,

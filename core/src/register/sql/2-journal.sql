@@ -25,6 +25,7 @@ CREATE TABLE job (
 CREATE TABLE label (
     job INTEGER NOT NULL REFERENCES job,
     nth INTEGER NOT NULL,                       -- from 1, in the order of the plan
+    strip INTEGER NOT NULL,                     -- from 1
     cable INTEGER REFERENCES cable,             -- where the register knew it
     owner TEXT NOT NULL,
     batch TEXT NOT NULL,
