@@ -28,6 +28,9 @@ mod builds;
 mod codes;
 #[path = "suite/contract.rs"]
 mod contract;
+#[cfg(target_os = "linux")]
+#[path = "suite/crash.rs"]
+mod crash;
 #[path = "suite/demo.rs"]
 mod demo;
 #[cfg(target_os = "linux")]

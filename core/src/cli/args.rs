@@ -100,6 +100,63 @@ pub(super) enum Command {
         #[command(flatten)]
         modules: ModuleArgs,
     },
+    /// Go on where a job broke off: say what has left and what has not, and print the rest
+    ///
+    /// Prints the bits that were planned, on what is on the shelf now. Labels that may have left
+    /// already are printed again and named: where there are two, throw one away.
+    #[command(
+        after_help = "Examples:\n  tapewright resume --dry-run\n  tapewright resume\n  tapewright resume --last-good \"OTTER 1043 near\"\n  tapewright resume 7 --to usb: --last-good none"
+    )]
+    Resume {
+        /// The job [default: the last one that has labels left]
+        job: Option<i64>,
+        /// The last label that came out good, by name and end or by number; none if there is none. Those
+        /// after it are printed again, whatever the link said
+        #[arg(long, value_name = "LABEL")]
+        last_good: Option<String>,
+        #[command(flatten)]
+        again: AgainArgs,
+    },
+    /// Print labels once more, with the same bits as the first time
+    ///
+    /// To draw them anew, from a changed list or design, use print.
+    #[command(
+        after_help = "Examples:\n  tapewright reprint OTTER 1043\n  tapewright reprint OTTER 1043 --end near --to usb:\n  tapewright reprint --batch OTTER --dry-run\n  tapewright reprint --strip-of \"OTTER 1043 near\""
+    )]
+    Reprint {
+        /// Batch and number
+        #[arg(required_unless_present_any = ["batch", "strip_of"])]
+        name: Vec<String>,
+        /// Only this end: near or far
+        #[arg(long, value_name = "END")]
+        end: Option<String>,
+        /// Every label of a batch
+        #[arg(long, value_name = "WORD", conflicts_with = "name")]
+        batch: Option<String>,
+        /// Every label of the strip on which this one came out last
+        #[arg(long, value_name = "LABEL", conflicts_with_all = ["name", "batch", "end"])]
+        strip_of: Option<String>,
+        #[command(flatten)]
+        again: AgainArgs,
+    },
+    /// List the jobs of the journal, or show one and say what became of its labels
+    #[command(
+        after_help = "Examples:\n  tapewright jobs\n  tapewright jobs 7\n  tapewright jobs 7 --last-good \"OTTER 1043 near\"\n  tapewright jobs 7 --spoilt \"OTTER 1041 far\"\n  tapewright jobs 7 --write-off"
+    )]
+    Jobs {
+        /// The job
+        #[arg(required_if_eq_any = [("write_off", "true")])]
+        job: Option<i64>,
+        /// The last label that came out good; those after it did not
+        #[arg(long, value_name = "LABEL", requires = "job")]
+        last_good: Option<String>,
+        /// A label that is spoilt or missing: `resume` prints it again
+        #[arg(long, value_name = "LABEL", requires = "job")]
+        spoilt: Vec<String>,
+        /// Nobody wants the labels that are left
+        #[arg(long, requires = "job")]
+        write_off: bool,
+    },
     /// List the stocks known, and keep the shelf: the cartridges you have
     #[command(
         args_conflicts_with_subcommands = true,
@@ -268,6 +325,43 @@ impl JobArgs {
         }
     }
 
+    pub(super) fn budget(&self) -> Duration {
+        Duration::from_secs_f64(self.budget)
+    }
+}
+
+/// How kept labels are printed again.
+#[derive(Debug, Args)]
+pub(super) struct AgainArgs {
+    /// Where the stream goes [default: where the job went]
+    #[arg(long, value_name = "LINK")]
+    pub(super) to: Option<String>,
+    /// Another printer profile, of the same resolution
+    #[arg(long, value_name = "ID")]
+    pub(super) printer: Option<String>,
+    /// Only the labels on this stock
+    #[arg(long, value_name = "STOCK")]
+    pub(super) only: Option<String>,
+    /// Say what would be printed and what it takes, and print nothing
+    #[arg(long)]
+    pub(super) dry_run: bool,
+    /// The shelf's file: the cartridges there are [default: shelf.toml in your settings folder, if there is one]
+    #[arg(long, value_name = "FILE")]
+    pub(super) shelf: Option<PathBuf>,
+    /// Leave the shelf as it is even if it goes to a printer
+    #[arg(long)]
+    pub(super) no_take: bool,
+    /// Most time in which a device must take at least one byte
+    #[arg(long, value_name = "SECONDS", default_value_t = 30, value_parser = clap::value_parser!(u32).range(1..=3600))]
+    pub(super) link_patience: u32,
+    /// Most time to look for the best plan
+    #[arg(long, value_name = "SECONDS", default_value_t = 2.0, value_parser = budget)]
+    budget: f64,
+    #[command(flatten)]
+    pub(super) modules: ModuleArgs,
+}
+
+impl AgainArgs {
     pub(super) fn budget(&self) -> Duration {
         Duration::from_secs_f64(self.budget)
     }

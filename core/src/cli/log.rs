@@ -20,11 +20,6 @@ impl Log {
         Self { register, job, before: 0 }
     }
 
-    /// The job's number.
-    pub(super) const fn job(&self) -> i64 {
-        self.job
-    }
-
     /// A note about labels of the piece under way.
     pub(super) fn note(&mut self, what: What, labels: RangeInclusive<usize>, word: &str) -> Result<()> {
         let labels = labels.start() + self.before..=labels.end() + self.before;
@@ -40,9 +35,8 @@ impl Log {
 /// Says how to go on after a job that broke off.
 pub(super) fn hint(error: Error, log: Option<&Log>) -> Error {
     match log {
-        Some(log) if error.kind() != Kind::Bug => {
-            error.doing(format!("job {} broke off; `tapewright resume` shows how far it was and prints the rest", log.job))
-        }
+        Some(log) if error.kind() != Kind::Bug => error
+            .doing(format!("job {} broke off; `tapewright resume` shows how far it was and prints the rest", log.job)),
         _ => error,
     }
 }

@@ -1,10 +1,12 @@
 //! The command line: arguments in, answers on standard output, talk on standard error.
 
+mod again;
 mod answer;
 mod args;
 mod cartridges;
 mod demo;
 mod finding;
+mod jobs;
 mod keeping;
 mod listing;
 mod log;
@@ -16,7 +18,7 @@ mod streams;
 
 use crate::error::{Error, Kind, Result};
 use crate::job::{Job, Plan};
-use crate::register::usual_place;
+use crate::register::{Register, usual_place};
 use crate::run::SERVE;
 use crate::settings::{Known, ShelfFile, load_job_and_shelf, user_folder};
 use crate::shelf::Freer;
@@ -196,6 +198,21 @@ fn run(cli: &Cli, talk: &Talk) -> Done {
                 named: cli.register.is_some(),
             };
             printing::print(&job, &plan, &stem(&args.job), &whereto, shelf.as_mut(), cli.json, talk)
+        }
+        Command::Resume { job, last_good, again } => {
+            heed_ctrl_c();
+            again::resume(&register_path(cli)?, *job, last_good.as_deref(), again, cli.json, talk)
+        }
+        Command::Reprint { name, end, batch, strip_of, again } => {
+            heed_ctrl_c();
+            let asked =
+                again::Asked { name, end: end.as_deref(), batch: batch.as_deref(), strip_of: strip_of.as_deref() };
+            again::reprint(&register_path(cli)?, &asked, again, cli.json, talk)
+        }
+        Command::Jobs { job, last_good, spoilt, write_off } => {
+            let mut register = Register::existing(&register_path(cli)?, waiting(talk))?;
+            let said = jobs::Said { last_good: last_good.as_deref(), spoilt, write_off: *write_off };
+            jobs::run(&mut register, *job, &said, cli.json, talk)
         }
         Command::Stock { action: Some(action), shelf, .. } => {
             shelf::change(&known()?, shelf.as_deref(), action, cli.json, talk)

@@ -1,6 +1,7 @@
 //! Cables to a plan: the pure whole. A [`Job`] is everything that decides what is printed; its
 //! [`Plan`] says which labels go on which strips, what that costs, and which cables get none and why.
 
+mod again;
 mod blocks;
 mod choose;
 mod estimate;
@@ -12,6 +13,7 @@ mod template;
 mod wishes;
 mod wording;
 
+pub use again::Again;
 pub use choose::Why;
 pub use estimate::{CartridgeEstimate, Estimate, FreerEstimate, ShelfEstimate, StockEstimate, WasteMm};
 pub use legible::Short;

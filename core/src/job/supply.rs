@@ -2,8 +2,7 @@
 
 use super::blocks::Labels;
 use super::{Job, StockPlan};
-use crate::media::Stock;
-use crate::shelf::{self, Demand, Freer, Left, Offer, Offers, Order, Shelved, Source, Use};
+use crate::shelf::{self, Demand, Freer, Offer, Offers, Order, Shelved, Source, Use, offers};
 use crate::strip;
 use crate::unit::Dots;
 
@@ -50,27 +49,6 @@ impl Job {
         mounted.is_some_and(|one| one.stock == self.stocks[stock].id)
     }
 
-    /// What the shelf has of a stock; nothing where no shelf is kept, or it does not name the stock.
-    fn offers(&self, stock: &Stock, full: Dots) -> Option<Vec<Offer>> {
-        let shelf = self.shelf.as_ref().filter(|shelf| shelf.names(&stock.id))?;
-        let along = self.printer.along;
-        let here = |one: &&shelf::Cartridge| {
-            one.stock == stock.id && one.printer.as_ref().is_none_or(|printer| *printer == self.printer.id)
-        };
-        let offers = shelf.cartridges().iter().filter(here).filter_map(|one| {
-            let (length, error, count, source) = match one.left {
-                Left::Open { error, .. } => {
-                    (along.dots_within(one.sure(stock.length)), along.dots_covering(error), 1, Source::Open)
-                }
-                Left::Sealed(0) => return None,
-                Left::Sealed(count) => (full, Dots::ZERO, count, Source::Sealed),
-            };
-            let price = one.price.or(stock.price);
-            Some(Offer { id: one.id.clone(), length, error, count, source, mounted: one.printer.is_some(), price })
-        });
-        Some(offers.collect())
-    }
-
     /// Labels on strips, strips on cartridges.
     pub(super) fn supply(
         &self,
@@ -90,7 +68,7 @@ impl Job {
         }
         let apart = strip::plan(&rules.singly(), &labels.lengths, &labels.joined, taken_out);
         let singly = apart.ledger.tape();
-        let on_shelf = self.offers(media, rules.cartridge);
+        let on_shelf = self.shelf.as_ref().and_then(|shelf| offers(shelf, &self.printer, media, rules.cartridge));
         if labels.slots.is_empty() || (on_shelf.is_none() && self.policy.is_plain()) {
             let strips = strip::plan(rules, &labels.lengths, &labels.joined, taken_out);
             let Labels { slots, lengths, .. } = labels;

@@ -91,6 +91,10 @@ pub struct Printing {
     pub again: Option<Place>,
     /// That one may have been printed, too.
     pub perhaps_twice: bool,
+    /// Dots of its bits across.
+    pub dots: u32,
+    /// And head lines along.
+    pub lines: u32,
     raster: i64,
 }
 
@@ -124,7 +128,8 @@ fn number(value: usize) -> i64 {
 }
 
 const LABEL: &str = "label.job, label.nth, job.at, cable, owner, batch, number, \"end\", build, stock, text, od_um, \
-                     joined, of_job, of_nth, perhaps_twice, raster, strip FROM label JOIN job ON job.id = label.job";
+                     joined, of_job, of_nth, perhaps_twice, raster, strip, raster.dots, raster.lines FROM label \
+                     JOIN job ON job.id = label.job JOIN raster ON raster.id = label.raster";
 
 fn printing(row: &Row<'_>) -> rusqlite::Result<Printing> {
     let again = row.get::<_, Option<i64>>(13)?.zip(row.get::<_, Option<i64>>(14)?);
@@ -147,6 +152,8 @@ fn printing(row: &Row<'_>) -> rusqlite::Result<Printing> {
         perhaps_twice: row.get(15)?,
         raster: row.get(16)?,
         strip: count(row.get(17)?),
+        dots: row.get(18)?,
+        lines: row.get(19)?,
     })
 }
 
@@ -249,6 +256,17 @@ impl Register {
         self.write(|db| add_note(db, job, note))
     }
 
+    /// Writes several notes down, all or none.
+    ///
+    /// # Errors
+    /// Kind `Storage`.
+    pub fn note_all(&mut self, job: i64, notes: &[Note]) -> Result<()> {
+        if notes.is_empty() {
+            return Ok(());
+        }
+        self.write(|db| notes.iter().try_for_each(|note| add_note(db, job, note)))
+    }
+
     /// A job.
     ///
     /// # Errors
@@ -323,13 +341,36 @@ impl Register {
     /// # Errors
     /// Kind `Storage`.
     pub fn printings(&self, batch: &str, cable: &str) -> Result<Vec<Printing>> {
+        self.printings_where("batch = ?1 COLLATE NOCASE AND number = ?2 COLLATE NOCASE", &[batch, cable])
+    }
+
+    /// All printings of labels of a batch, the newest first.
+    ///
+    /// # Errors
+    /// Kind `Storage`.
+    pub fn printings_of(&self, batch: &str) -> Result<Vec<Printing>> {
+        self.printings_where("batch = ?1 COLLATE NOCASE", &[batch])
+    }
+
+    /// All printings of labels that a person calls so, `OTTER 1043` or `OTTER 1043 near`, the newest first.
+    ///
+    /// # Errors
+    /// Kind `Storage`.
+    pub fn printings_named(&self, name: &str) -> Result<Vec<Printing>> {
+        let name = name.split_whitespace().collect::<Vec<_>>().join(" ");
+        let called = "trim(batch || ' ' || number)";
+        self.printings_where(
+            &format!("{called} = ?1 COLLATE NOCASE OR {called} || ' ' || \"end\" = ?1 COLLATE NOCASE"),
+            &[&name],
+        )
+    }
+
+    fn printings_where(&self, which: &str, values: &[&str]) -> Result<Vec<Printing>> {
         let mut get = self
             .read()
-            .prepare_cached(&format!(
-                "SELECT {LABEL} WHERE batch = ?1 COLLATE NOCASE AND number = ?2 COLLATE NOCASE ORDER BY label.job DESC, nth"
-            ))
+            .prepare_cached(&format!("SELECT {LABEL} WHERE {which} ORDER BY label.job DESC, nth"))
             .map_err(fault)?;
-        let labels = get.query_map([batch, cable], printing).map_err(fault)?;
+        let labels = get.query_map(rusqlite::params_from_iter(values), printing).map_err(fault)?;
         labels.collect::<rusqlite::Result<_>>().map_err(fault)
     }
 

@@ -170,6 +170,15 @@ impl Register {
         done
     }
 
+    /// Whether SQLite finds the file in order (`PRAGMA integrity_check`).
+    ///
+    /// # Errors
+    /// Kind `Storage`: it cannot be read.
+    pub fn is_whole(&self) -> Result<bool> {
+        let said: String = self.db.query_row("PRAGMA integrity_check(1)", [], |row| row.get(0)).map_err(fault)?;
+        Ok(said == "ok")
+    }
+
     /// Copies the register, whole and as it is at this moment, while others may use it.
     ///
     /// # Errors

@@ -1,7 +1,8 @@
 //! Labels on strips, strips on the cartridges at hand: a job's lengths handed to the planner, and its
 //! answer made into strips, dot for dot.
 
-use super::{Order, Policy};
+use super::{Cartridge, Left, Order, Policy, Shelf};
+use crate::media::{Printer, Stock};
 use crate::pack;
 use crate::strip::{Between, Ledger, Mount, Rules, Strip, take_out};
 use crate::unit::Dots;
@@ -45,6 +46,29 @@ pub struct Offers {
     pub price: Option<f64>,
     /// The last cartridge leaves the printer, too; else what is left on it is not counted.
     pub taken_out: bool,
+}
+
+/// What a shelf has of a stock for a printer; `None` where it does not name the stock. `full` is the
+/// tape of a full cartridge.
+pub fn offers(shelf: &Shelf, printer: &Printer, stock: &Stock, full: Dots) -> Option<Vec<Offer>> {
+    if !shelf.names(&stock.id) {
+        return None;
+    }
+    let along = printer.along;
+    let here =
+        |one: &&Cartridge| one.stock == stock.id && one.printer.as_ref().is_none_or(|other| *other == printer.id);
+    let offers = shelf.cartridges().iter().filter(here).filter_map(|one| {
+        let (length, error, count, source) = match one.left {
+            Left::Open { error, .. } => {
+                (along.dots_within(one.sure(stock.length)), along.dots_covering(error), 1, Source::Open)
+            }
+            Left::Sealed(0) => return None,
+            Left::Sealed(count) => (full, Dots::ZERO, count, Source::Sealed),
+        };
+        let price = one.price.or(stock.price);
+        Some(Offer { id: one.id.clone(), length, error, count, source, mounted: one.printer.is_some(), price })
+    });
+    Some(offers.collect())
 }
 
 /// Labels that stay together on a strip, in this order.

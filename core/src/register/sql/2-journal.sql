@@ -42,7 +42,7 @@ CREATE TABLE label (
     perhaps_twice INTEGER NOT NULL,             -- 1: that one may have been printed, too
     PRIMARY KEY (job, nth)
 ) STRICT, WITHOUT ROWID;
-CREATE INDEX label_name ON label (batch, number, end);
+CREATE INDEX label_name ON label (batch COLLATE NOCASE, number COLLATE NOCASE);
 
 -- What became of labels `first` to `last` of a job.
 CREATE TABLE event (
