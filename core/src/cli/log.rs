@@ -40,9 +40,8 @@ impl Log {
 /// Says how to go on after a job that broke off.
 pub(super) fn hint(error: Error, log: Option<&Log>) -> Error {
     match log {
-        Some(log) if error.kind() != Kind::Bug => {
-            error.doing(format!("job {} broke off; `tapewright resume` shows how far it was and prints the rest", log.job))
-        }
+        Some(log) if error.kind() != Kind::Bug => error
+            .doing(format!("job {} broke off; `tapewright resume` shows how far it was and prints the rest", log.job)),
         _ => error,
     }
 }
