@@ -61,6 +61,8 @@ mod planner;
 mod queue;
 #[path = "suite/read.rs"]
 mod read;
+#[path = "suite/register.rs"]
+mod register;
 #[path = "suite/scripts.rs"]
 mod scripts;
 #[path = "suite/shelf.rs"]

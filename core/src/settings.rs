@@ -7,7 +7,7 @@ mod shelf;
 
 pub use shelf::{SHELF_NAME, ShelfFile, usual_place};
 
-use crate::cable::{Kinds, Plugs};
+use crate::cable::{CableList, Kinds, Plugs};
 use crate::error::{Doing, Error, Result};
 use crate::job::{Ends, Job, Wishes};
 use crate::layout::{Build, Design, Runs};
@@ -355,6 +355,26 @@ fn wishes(file: &JobFile, flags: &Flags, place: &Path) -> Result<Wishes> {
     })
 }
 
+/// The pairs of `--column OURS=THEIRS`.
+///
+/// # Errors
+/// Kind `Input`: no `=`.
+pub fn remapped(pairs: &[String]) -> Result<BTreeMap<String, String>> {
+    let pair = |pair: &String| match pair.split_once('=') {
+        Some((ours, theirs)) => Ok((ours.trim().to_owned(), theirs.trim().to_owned())),
+        None => {
+            Err(Error::input(format!("--column: found `{pair}`, wanted OURS=THEIRS such as od_mm=\"Outside dia\"")))
+        }
+    };
+    pairs.iter().map(pair).collect()
+}
+
+/// Whether every cable of a list has its number in the register.
+fn numbered(list: &CableList) -> bool {
+    let number = |text: &str| text.parse::<u32>().is_ok_and(|id| id > 0);
+    list.column("id").is_some_and(|id| list.iter().all(|cable| number(cable.field(id))))
+}
+
 fn read_job_file(path: &Path) -> Result<JobFile> {
     let text = read_text(path)?;
     toml::from_str(&text).map_err(|error| Error::toml(&text, &error).doing(path.display().to_string()))
@@ -368,15 +388,22 @@ fn read_job_file(path: &Path) -> Result<JobFile> {
 /// Kind `Input`: a file or flag is wrong. Kind `Storage`: a file cannot be read. Kind `Limit`: a
 /// list is larger than stated.
 pub fn load_job(path: &Path, flags: &Flags, known: Known) -> Result<Job> {
-    load_job_and_shelf(path, flags, known).map(|(job, _)| job)
+    load_job_and_shelf(Some(path), flags, known, None).map(|(job, _)| job)
 }
 
 /// As [`load_job`], with the shelf the job is planned on: that of the flag, else of the job file, else
-/// the user's, if there is one.
+/// the user's, if there is one. A list that is given stands for that of the job file; then there need be
+/// no file at all.
 ///
 /// # Errors
-/// As [`load_job`]; kind `Input` also for a wrong shelf.
-pub fn load_job_and_shelf(path: &Path, flags: &Flags, mut known: Known) -> Result<(Job, Option<ShelfFile>)> {
+/// As [`load_job`]; kind `Input` also for a wrong shelf, and for two lists.
+pub fn load_job_and_shelf(
+    path: Option<&Path>,
+    flags: &Flags,
+    mut known: Known,
+    given: Option<CableList>,
+) -> Result<(Job, Option<ShelfFile>)> {
+    let path = path.unwrap_or(Path::new(""));
     let is_job_file = path.extension().is_some_and(|extension| extension.eq_ignore_ascii_case("toml"));
     let file = if is_job_file { read_job_file(path)? } else { JobFile::default() };
     let place = path.parent().unwrap_or(Path::new(""));
@@ -391,25 +418,31 @@ pub fn load_job_and_shelf(path: &Path, flags: &Flags, mut known: Known) -> Resul
             add(&mut known, &place.join(file)).map_err(of_job)?;
         }
     }
-    let wishes = wishes(&file, flags, place).map_err(of_job)?;
-    let mut columns = file.columns;
-    for pair in &flags.column {
-        let Some((ours, theirs)) = pair.split_once('=') else {
+    let mut wishes = wishes(&file, flags, place).map_err(of_job)?;
+    let usual_code = flags.code_content.is_none() && file.code.as_ref().is_none_or(|code| !code.says());
+    let list = match (given, &file.list) {
+        (Some(_), _) if !is_job_file && !path.as_os_str().is_empty() => {
             return Err(Error::input(format!(
-                "--column: found `{pair}`, wanted OURS=THEIRS such as od_mm=\"Outside dia\""
+                "found the list {} and cables of the register, wanted one of them; a job file may stand beside the register",
+                path.display()
             )));
-        };
-        columns.insert(ours.trim().to_owned(), theirs.trim().to_owned());
-    }
-    let options = TableOptions { sheet: flags.sheet.clone().or(file.sheet), columns, delimiter: None };
-    let list_path = match (&file.list, is_job_file) {
-        (Some(list), _) => place.join(list),
-        (None, false) => path.to_owned(),
-        (None, true) => {
+        }
+        (Some(list), _) => list,
+        (None, None) if is_job_file => {
             return Err(of_job(Error::input("found no `list`, wanted the cable list (list = \"cables.csv\")")));
         }
+        (None, name) => {
+            let list_path = name.as_ref().map_or_else(|| path.to_owned(), |name| place.join(name));
+            let mut columns = file.columns;
+            columns.extend(remapped(&flags.column)?);
+            let options = TableOptions { sheet: flags.sheet.clone().or(file.sheet), columns, delimiter: None };
+            read(&list_path, &options).map_err(of_job)?
+        }
     };
-    let list = read(&list_path, &options).map_err(of_job)?;
+    if usual_code && numbered(&list) {
+        // Whoever reads the code finds the cable, whatever its name is by then.
+        wishes.signs.code = wishes.signs.code.map(|_| parts::NUMBERED_CONTENT.to_owned());
+    }
     let shelf_path =
         flags.shelf.clone().or_else(|| file.shelf_file.as_ref().map(|name| place.join(name))).or(known.shelf);
     let shelf = shelf_path.map(|path| ShelfFile::open(&path, &known.catalogue)).transpose()?;

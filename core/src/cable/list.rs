@@ -236,6 +236,11 @@ impl<'a> Cable<'a> {
         self.list.rows[self.index]
     }
 
+    /// The list it stands in.
+    pub const fn list(&self) -> &'a CableList {
+        self.list
+    }
+
     /// The trimmed text of a column we know; empty when the column or the cell is absent.
     pub fn text(&self, column: Column) -> &'a str {
         self.list.columns.known(column).map_or("", |index| self.field(index))

@@ -1,6 +1,8 @@
 //! The flag table: one description feeds parsing and `--help`.
 
+use super::cables::args::CablesCommand;
 use crate::error::Result;
+use crate::register::Selection;
 use crate::run::apart;
 use crate::settings::Flags;
 use clap::{Args, Parser, Subcommand, ValueEnum};
@@ -157,6 +159,14 @@ pub(super) enum Command {
         #[arg(long, requires = "job")]
         write_off: bool,
     },
+    /// Keep the register of cables: take lists in, find, add, change, write out
+    #[command(
+        after_help = "Examples:\n  tapewright cables import cables.csv --dry-run\n  tapewright cables find otter 1040\n  tapewright cables show 1040\n  tapewright cables add OTTER --count 12 --length \"50 ft\"\n\nThe register is one file: register.db in your data folder, or --register FILE.\n`tapewright print --batch OTTER …` makes labels for cables of the register."
+    )]
+    Cables {
+        #[command(subcommand)]
+        action: CablesCommand,
+    },
     /// List the stocks known, and keep the shelf: the cartridges you have
     #[command(
         args_conflicts_with_subcommands = true,
@@ -229,7 +239,17 @@ pub(super) enum PaperArg {
 #[derive(Debug, Args)]
 pub(super) struct JobArgs {
     /// Job file (.toml) or cable list
-    pub(super) job: PathBuf,
+    #[arg(required_unless_present_any = ["batch", "find", "due"])]
+    pub(super) job: Option<PathBuf>,
+    /// Take the cables of this batch from the register; may be given several times
+    #[arg(long, value_name = "WORD")]
+    batch: Vec<String>,
+    /// Take cables from the register that have these scraps in what is known of them: --find "otter 1040"
+    #[arg(long, value_name = "SCRAPS")]
+    find: Vec<String>,
+    /// Take the cables of the register whose labels are to be renewed; --due=30d for those that will be
+    #[arg(long, value_name = "TIME", num_args = 0..=1, require_equals = true, default_missing_value = "")]
+    pub(super) due: Option<String>,
     /// Printer profile
     #[arg(long, value_name = "ID")]
     printer: Option<String>,
@@ -322,6 +342,27 @@ impl JobArgs {
             order: self.order.clone(),
             from_label: self.from_label.clone(),
             shelf: self.shelf.clone(),
+        }
+    }
+
+    /// Which cables of the register are wanted; `None` where a list is.
+    pub(super) fn selection(&self) -> Option<Selection> {
+        if self.batch.is_empty() && self.find.is_empty() && self.due.is_none() {
+            return None;
+        }
+        Some(Selection { batches: self.batch.clone(), scraps: self.find.clone(), ..Selection::default() })
+    }
+
+    /// What a person calls the job: its file's name, else what is asked of the register.
+    pub(super) fn name(&self) -> String {
+        match &self.job {
+            Some(path) => path.file_stem().unwrap_or_default().to_string_lossy().into_owned(),
+            None => {
+                let due = self.due.as_ref().map(|_| "due");
+                let words = self.batch.iter().chain(&self.find).flat_map(|text| text.split_whitespace()).chain(due);
+                let plain = |word: &str| word.chars().filter(|c| c.is_alphanumeric()).collect::<String>();
+                words.map(plain).collect::<Vec<_>>().join("-").to_lowercase()
+            }
         }
     }
 

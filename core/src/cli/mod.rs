@@ -3,6 +3,7 @@
 mod again;
 mod answer;
 mod args;
+mod cables;
 mod cartridges;
 mod demo;
 mod finding;
@@ -16,8 +17,10 @@ mod proofs;
 mod shelf;
 mod streams;
 
+use crate::cable::CableList;
 use crate::error::{Error, Kind, Result};
 use crate::job::{Job, Plan};
+use crate::journal::day;
 use crate::register::{Register, usual_place};
 use crate::run::SERVE;
 use crate::settings::{Known, ShelfFile, load_job_and_shelf, user_folder};
@@ -161,7 +164,7 @@ fn run(cli: &Cli, talk: &Talk) -> Done {
     match &cli.command {
         Command::Demo { out } => demo::run(out, cli.json, talk),
         Command::Estimate(args) => {
-            let (job, shelf) = load(args, talk)?;
+            let (job, shelf) = load(cli, args, talk)?;
             let plan = planned(&job, args)?;
             let mut go_on = within(args.budget());
             let freer: Vec<_> = plan.stocks.iter().map(|stock| job.freer(stock, &mut go_on)).collect();
@@ -172,16 +175,16 @@ fn run(cli: &Cli, talk: &Talk) -> Done {
             any_label(&plan)
         }
         Command::Proof { job: args, out, paper } => {
-            let (job, _) = load(args, talk)?;
+            let (job, _) = load(cli, args, talk)?;
             let plan = planned(&job, args)?;
-            let out = out.clone().unwrap_or_else(|| format!("proof-{}", stem(&args.job)).into());
+            let out = out.clone().unwrap_or_else(|| format!("proof-{}", args.name()).into());
             warn_problems(&plan, talk);
             any_label(&plan)?;
             proofs::run(&job, &plan, &out, *paper, cli.json, talk)
         }
         Command::Print { job: args, to, only, link_patience, cartridge, from_cartridge, take, no_take, modules } => {
             heed_ctrl_c();
-            let (job, mut shelf) = load(args, talk)?;
+            let (job, mut shelf) = load(cli, args, talk)?;
             let plan = planned(&job, args)?;
             warn_problems(&plan, talk);
             any_label(&plan)?;
@@ -197,7 +200,11 @@ fn run(cli: &Cli, talk: &Talk) -> Done {
                 register: register.as_deref(),
                 named: cli.register.is_some(),
             };
-            printing::print(&job, &plan, &stem(&args.job), &whereto, shelf.as_mut(), cli.json, talk)
+            printing::print(&job, &plan, &args.name(), &whereto, shelf.as_mut(), cli.json, talk)
+        }
+        Command::Cables { action } => {
+            let cables = cables::Cables { path: register_path(cli)?, now: now(), json: cli.json, talk };
+            cables.run(action)
         }
         Command::Resume { job, last_good, again } => {
             heed_ctrl_c();
@@ -260,12 +267,28 @@ fn known() -> Result<Known> {
     Known::load(user_folder().as_deref())
 }
 
-fn stem(path: &Path) -> String {
-    path.file_stem().unwrap_or_default().to_string_lossy().into_owned()
+/// The cables of the register that the flags of a job name; `None` where they name a list.
+fn from_register(cli: &Cli, args: &JobArgs, talk: &Talk) -> Result<Option<CableList>> {
+    let Some(mut which) = args.selection() else { return Ok(None) };
+    let register = Register::existing(&register_path(cli)?, waiting(talk))?;
+    if let Some(within) = &args.due {
+        let until = cables::until(now(), "--due", Some(within))?;
+        let mut ids: Vec<i64> = register.due(until, None)?.due.iter().map(|due| due.cable.id).collect();
+        ids.dedup();
+        if ids.is_empty() {
+            return Err(Error::input(format!(
+                "found no label that is due until {}, wanted one: `tapewright cables due --within 90d` looks ahead",
+                day(until)
+            )));
+        }
+        which.ids = Some(ids);
+    }
+    register.list(&which).map(Some)
 }
 
-fn load(args: &JobArgs, talk: &Talk) -> Result<(Job, Option<ShelfFile>)> {
-    let (job, shelf) = load_job_and_shelf(&args.job, &args.flags(), known()?)?;
+fn load(cli: &Cli, args: &JobArgs, talk: &Talk) -> Result<(Job, Option<ShelfFile>)> {
+    let list = from_register(cli, args, talk)?;
+    let (job, shelf) = load_job_and_shelf(args.job.as_deref(), &args.flags(), known()?, list)?;
     for (header, column) in job.list().near_misses() {
         talk.warn(&format!("note: column `{header}` is not used; did you mean `{}`?", column.name()));
     }

@@ -5,12 +5,25 @@
 //! it returns is on the disk. After a write that failed, nothing more is written until the file is
 //! opened again.
 
+mod batch;
+mod cables;
+mod change;
 mod fault;
+mod find;
+mod import;
 mod journal;
 mod raster;
+mod time;
+mod upkeep;
 
+pub use batch::{Added, MOST_ADDED, NewBatch};
+pub use cables::{Batch, Entry, Fields, Selection};
+pub use find::Found;
+pub use import::{Change, Clash, Import, Outcome, Tally, Told};
 pub use journal::{KeptLabel, Order, Place, Planned, Printing, Summary};
 pub use raster::Kept;
+pub use time::{days_of, in_words};
+pub use upkeep::{Due, ENDS, Inspection, Renewal, SEEN_GOOD, Upkeep, end_of};
 
 use crate::error::{Doing, Error, Result};
 use crate::store::files::make_folder;
@@ -87,6 +100,14 @@ impl Register {
             )));
         }
         Self::open(path, wait)
+    }
+
+    /// A register that is nowhere but in memory: what would be, where none is yet.
+    ///
+    /// # Errors
+    /// Kind `Storage`.
+    pub fn nowhere() -> Result<Self> {
+        Self::at_version(Path::new(":memory:"), VERSION, Box::new(|_| ()))
     }
 
     fn at_version(path: &Path, version: usize, wait: Box<dyn Fn(&str)>) -> Result<Self> {
@@ -257,5 +278,7 @@ fn migrate(db: &Transaction<'_>, version: usize) -> Result<()> {
     Ok(())
 }
 
+#[cfg(test)]
+mod cable_tests;
 #[cfg(test)]
 mod tests;

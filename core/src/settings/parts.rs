@@ -71,6 +71,16 @@ impl ArrowFile {
 /// What a code says where nobody says otherwise.
 const USUAL_CONTENT: &str = "{owner} {batch} {number}";
 
+/// And for cables of the register: their number in it, too.
+pub(super) const NUMBERED_CONTENT: &str = "{owner} {batch} {number} #{id}";
+
+impl CodeFile {
+    /// Whether it says what codes say.
+    pub(super) const fn says(&self) -> bool {
+        self.content.is_some()
+    }
+}
+
 /// What is tried where nobody names a kind: first what every phone reads, then what fits narrow tape.
 const USUAL_KINDS: [Symbology; 4] = [Symbology::Qr, Symbology::DataMatrix, Symbology::MicroQr, Symbology::Rmqr];
 

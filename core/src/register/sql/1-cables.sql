@@ -36,3 +36,4 @@ CREATE TABLE cable (
     retired INTEGER,
     UNIQUE (batch, number)
 ) STRICT;
+CREATE INDEX cable_number ON cable (number);

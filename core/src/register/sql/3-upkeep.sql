@@ -21,10 +21,10 @@ CREATE TABLE inspection (
 ) STRICT;
 CREATE INDEX inspection_cable ON inspection (cable);
 
--- After how many days labels are renewed; a blank stock stands for all.
+-- After how many days labels are renewed, NULL: never; a blank stock stands for all.
 CREATE TABLE renewal (
     build TEXT NOT NULL,
     stock TEXT NOT NULL DEFAULT '',
-    days INTEGER NOT NULL CHECK (days > 0),
+    days INTEGER CHECK (days > 0),
     PRIMARY KEY (build, stock)
 ) STRICT, WITHOUT ROWID;
