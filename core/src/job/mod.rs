@@ -28,7 +28,7 @@ use crate::layout::{Build, Design, Layout, Parts, Request, Strokes, lay_out};
 use crate::media::{Catalogue, Form, Printer, Stock};
 use crate::shelf::{Policy, Shelf};
 use crate::strip::{self, Between, Rules, Strip};
-use crate::unit::Dots;
+use crate::unit::{Dots, Micrometres};
 use blocks::Labels;
 use choose::{Shortened, Subject};
 use legible::Shorts;
@@ -265,6 +265,11 @@ impl Job {
     /// The cable of a label.
     pub fn cable(&self, slot: Slot) -> Cable<'_> {
         self.list.cable(slot.cable as usize)
+    }
+
+    /// The diameter a label was laid out for, where known.
+    pub fn diameter(&self, slot: Slot) -> Option<Micrometres> {
+        self.cable(slot).diameter(&self.kinds).ok().flatten().map(|diameter| diameter.typical)
     }
 
     /// Diameter, plug, and what the row itself asks for; or all that is wrong with them.
