@@ -60,6 +60,8 @@ mod queue;
 mod read;
 #[path = "suite/scripts.rs"]
 mod scripts;
+#[path = "suite/sheet.rs"]
+mod sheet;
 #[path = "suite/shelf.rs"]
 mod shelf;
 #[path = "suite/strict.rs"]

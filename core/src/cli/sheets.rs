@@ -39,6 +39,12 @@ impl Digest {
         Self(0xcbf2_9ce4_8422_2325)
     }
 
+    fn dots(&mut self, bitmap: &Bitmap) {
+        for line in 0..bitmap.lines() {
+            bitmap.line(line).iter().for_each(|word| self.add(&word.to_be_bytes()));
+        }
+    }
+
     fn add(&mut self, bytes: &[u8]) {
         for &byte in bytes {
             self.0 = (self.0 ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3);
@@ -50,29 +56,6 @@ impl Digest {
         let digits = format!("{:016x}", self.0);
         format!("plan {}-{}-{}-{}", &digits[..4], &digits[4..8], &digits[8..12], &digits[12..])
     }
-}
-
-/// A digest of what a plan prints: printer, stocks, strips, and each label's cable, end and dots.
-fn digest(job: &Job, plan: &Plan) -> Result<String> {
-    let mut digest = Digest::new();
-    let mut raster = Raster::new(Pen::new(job.fonts()));
-    let mut bitmap = Bitmap::new(0, 0);
-    digest.add(job.printer.id.as_bytes());
-    for stock in &plan.stocks {
-        digest.add(job.stock(stock).id.as_bytes());
-        for labels in &stock.strips.strips {
-            digest.add(&[0]);
-            for &slot in &stock.slots[labels.clone()] {
-                digest.add(job.name(job.cable(slot)).as_bytes());
-                digest.add(slot.end.word().as_bytes());
-                raster.draw(&job.lay_out(stock, slot)?, false, &mut bitmap);
-                for line in 0..bitmap.lines() {
-                    bitmap.line(line).iter().for_each(|word| digest.add(&word.to_be_bytes()));
-                }
-            }
-        }
-    }
-    Ok(digest.words())
 }
 
 /// Head lines: what is needed for the job.
@@ -105,9 +88,10 @@ fn facts(job: &Job, plan: &Plan, reference: &str) -> Vec<String> {
 
 /// Writes the work sheet of a plan.
 pub(super) fn write(job: &Job, plan: &Plan, to: &To, talk: &Talk) -> Result<Written> {
-    let reference = to.reference.clone().map_or_else(|| digest(job, plan), Ok)?;
-    let head = BenchHead { title: to.title.clone(), reference: reference.clone(), facts: facts(job, plan, &reference) };
-    let mut bench = Bench::new(to.paper.paper(), head);
+    let mut bench = Bench::new(to.paper.paper());
+    // Of what the plan prints: printer, stocks, strips, and each label's cable, end and dots.
+    let mut digest = Digest::new();
+    digest.add(job.printer.id.as_bytes());
     let estimate = plan.estimate(job);
     let cartridges: Vec<_> = estimate.stocks.iter().flat_map(proofs::cartridges).collect();
     let mut on = cartridges.iter().flat_map(|(named, strips)| std::iter::repeat_n(named, *strips));
@@ -121,6 +105,8 @@ pub(super) fn write(job: &Job, plan: &Plan, to: &To, talk: &Talk) -> Result<Writ
         let media = job.stock(stock);
         for range in &stock.strips.strips {
             strip += 1;
+            digest.add(&[0]);
+            digest.add(media.id.as_bytes());
             let from = on.next().and_then(Option::as_ref);
             let from = from.map_or(String::new(), |one| format!(" · cartridge {} ({})", one.nth, one.words));
             let length = job.printer.along.length(job.strip(stock, range).length);
@@ -135,6 +121,10 @@ pub(super) fn write(job: &Job, plan: &Plan, to: &To, talk: &Talk) -> Result<Writ
                 let layout = job.lay_out(stock, slot)?;
                 raster.draw(&layout, false, &mut bitmap);
                 let cable = job.cable(slot);
+                let name = job.name(cable);
+                digest.add(name.as_bytes());
+                digest.add(slot.end.word().as_bytes());
+                digest.dots(&bitmap);
                 let diameter = job.diameter(slot);
                 let place = cable.text(if slot.end == End::Near { Column::From } else { Column::To });
                 let view = OnCable { bitmap: &bitmap, layout: &layout, printer: &job.printer, stock: media, diameter };
@@ -145,7 +135,7 @@ pub(super) fn write(job: &Job, plan: &Plan, to: &To, talk: &Talk) -> Result<Writ
                     printer: &job.printer,
                     stock: media,
                     bitmap: &bitmap,
-                    cable: job.name(cable),
+                    cable: name,
                     end: slot.end.word(),
                     place: place.to_owned(),
                     build: slot.build,
@@ -158,7 +148,9 @@ pub(super) fn write(job: &Job, plan: &Plan, to: &To, talk: &Talk) -> Result<Writ
             }
         }
     }
-    write_whole(&to.out, &bench.finish(job.fonts())?)?;
+    let reference = to.reference.clone().unwrap_or_else(|| digest.words());
+    let head = BenchHead { title: to.title.clone(), reference: reference.clone(), facts: facts(job, plan, &reference) };
+    write_whole(&to.out, &bench.finish(&head, job.fonts())?)?;
     bar.finish_and_clear();
     Ok(Written { reference, labels, strips: total })
 }
@@ -177,4 +169,22 @@ pub(super) fn run(job: &Job, plan: &Plan, to: &To, json: bool, talk: &Talk) -> D
         plural(written.strips, "strip")
     ));
     answer(&format!("{path}\n"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Digest;
+
+    /// Published vectors of FNV-1a, 64 bits (from memory): "", "a", "foobar".
+    #[test]
+    fn the_digest_is_fnv_1a() {
+        let of = |text: &str| {
+            let mut digest = Digest::new();
+            digest.add(text.as_bytes());
+            digest.0
+        };
+        assert_eq!(of(""), 0xcbf2_9ce4_8422_2325);
+        assert_eq!(of("a"), 0xaf63_dc4c_8601_ec8c);
+        assert_eq!(of("foobar"), 0x8594_4171_f739_67e8);
+    }
 }

@@ -96,7 +96,6 @@ struct Entry {
 /// Rows gathered; [`Bench::finish`] sets them on pages.
 pub struct Bench {
     paper: Paper,
-    head: BenchHead,
     entries: Vec<Entry>,
     /// Labels that look alike are drawn once and shown wherever they stand.
     pictures: Vec<Bitmap>,
@@ -110,9 +109,9 @@ const PICTURE: (f32, f32) = (82.0, 40.0);
 
 impl Bench {
     /// An empty sheet.
-    pub fn new(paper: Paper, head: BenchHead) -> Self {
+    pub fn new(paper: Paper) -> Self {
         let (entries, pictures, known) = (Vec::new(), Vec::new(), HashMap::new());
-        Self { paper, head, entries, pictures, known, shown: Vec::new(), builds: Vec::new() }
+        Self { paper, entries, pictures, known, shown: Vec::new(), builds: Vec::new() }
     }
 
     /// Adds a label after those before it.
@@ -178,16 +177,16 @@ impl Bench {
         }
     }
 
-    /// Sets everything on pages and writes the PDF, lettered in the job's fonts. The same rows give the
-    /// same bytes.
+    /// Sets everything on pages and writes the PDF, lettered in the job's fonts. The same rows
+    /// and head give the same bytes.
     ///
     /// # Errors
     /// Kind `Bug`: the PDF library refuses what was drawn. Kind `Input`: it cannot hold a font of the
     /// user's.
-    pub fn finish(self, fonts: &Fonts) -> Result<Vec<u8>> {
+    pub fn finish(self, head: &BenchHead, fonts: &Fonts) -> Result<Vec<u8>> {
         let lettering = Lettering::new(fonts);
         let (width, height) = self.paper.size();
-        let pages = self.pages(&lettering);
+        let pages = self.pages(&lettering, head);
         let mut document = Document::new_with(SerializeSettings::default());
         let bug = |what: &str| Error::bug(format!("PDF: {what}"));
         let mut graphics: Vec<Option<Graphic>> = vec![None; self.pictures.len()];
@@ -216,7 +215,7 @@ impl Bench {
             let right = (width - EDGE) * POINT - lettering.width(&of, NAME);
             lettering.write(&mut surface, &of, right, (height - 8.0) * POINT, NAME)?;
             let room = right - (EDGE + 4.0) * POINT;
-            let reference = lettering.shortened(&self.head.reference, TEXT, room);
+            let reference = lettering.shortened(&head.reference, TEXT, room);
             lettering.write(&mut surface, &reference, EDGE * POINT, (height - 8.0) * POINT, TEXT)?;
             surface.finish();
             sheet.finish();
@@ -261,8 +260,8 @@ impl Bench {
     }
 
     /// Places everything between the heads and the feet of pages.
-    fn pages(&self, lettering: &Lettering<'_>) -> Vec<Page<'_>> {
-        let mut flow = Flow::new(lettering, self.paper, &self.head);
+    fn pages(&self, lettering: &Lettering<'_>, head: &BenchHead) -> Vec<Page<'_>> {
+        let mut flow = Flow::new(lettering, self.paper, head);
         for caution in advice::cautions(&self.builds) {
             flow.bullet(caution);
         }
