@@ -65,6 +65,8 @@ mod read;
 mod register;
 #[path = "suite/scripts.rs"]
 mod scripts;
+#[path = "suite/sheet.rs"]
+mod sheet;
 #[path = "suite/shelf.rs"]
 mod shelf;
 #[path = "suite/strict.rs"]

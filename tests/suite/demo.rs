@@ -31,23 +31,24 @@ fn the_demo_makes_what_it_says() {
     let named = |key: &str| -> Vec<String> {
         answer[key].as_array().expect("paths").iter().map(|path| path.as_str().expect("a path").to_owned()).collect()
     };
-    let (strips, streams) = (named("strips"), named("streams"));
+    let (strips, streams, on_cable) = (named("strips"), named("streams"), named("on_cable"));
+    assert_eq!(on_cable.len(), 4, "flags on two diameters, wraps, sleeves: {on_cable:?}");
     let sheet = answer["sheet"].as_str().expect("a path").to_owned();
     let counted: u64 =
         estimate["stocks"].as_array().expect("stocks").iter().filter_map(|stock| stock["strips"].as_u64()).sum();
     assert_eq!(strips.len() as u64, counted, "a picture a strip");
     assert_eq!(streams.len(), 3, "a stream a stock");
-    let mut wanted: Vec<String> = strips.iter().chain(&streams).chain([&sheet]).cloned().collect();
+    let mut wanted: Vec<String> = strips.iter().chain(&streams).chain(&on_cable).chain([&sheet]).cloned().collect();
     let panels = &answer["panels"];
     let more = panels["strips"].as_array().expect("paths").iter().chain([&panels["sheet"]]);
     wanted.extend(more.map(|path| path.as_str().expect("a path").to_owned()));
-    let left = ["cables.csv", "job.toml", "summary.txt"].into_iter().chain(PANELS);
+    let left = ["cables.csv", "job.toml", "sheet.pdf", "summary.txt"].into_iter().chain(PANELS);
     wanted.extend(left.map(|name| format!("demo/{name}")));
     wanted.extend(["demo/", "demo/proof/", "demo/proof-panels/"].map(str::to_owned));
     wanted.sort();
     assert_eq!(files(folder.path()), wanted, "all files, and no other");
 
-    for path in &strips {
+    for path in strips.iter().chain(&on_cable) {
         let file = std::fs::File::open(folder.path().join(path)).unwrap_or_else(|error| panic!("{path}: {error}"));
         let mut reader = png::Decoder::new(std::io::BufReader::new(file))
             .read_info()
@@ -57,9 +58,12 @@ fn the_demo_makes_what_it_says() {
         assert!(info.width > 100 && info.height > 50, "{path}: {} × {}", info.width, info.height);
         assert!(pixels.iter().any(|&pixel| pixel != pixels[0]), "{path}: all of one colour");
     }
-    let pdf = std::fs::read(folder.path().join(&sheet)).unwrap_or_else(|error| panic!("{sheet}: {error}"));
-    assert!(pdf.starts_with(b"%PDF-") && pdf.len() > 5000, "{sheet}: {} bytes", pdf.len());
-    assert!(String::from_utf8_lossy(&pdf[pdf.len() - 20..]).contains("%%EOF"), "{sheet}: cut short");
+    assert_eq!(answer["work_sheet"].as_str(), Some("demo/sheet.pdf"));
+    for sheet in [sheet.as_str(), "demo/sheet.pdf"] {
+        let pdf = std::fs::read(folder.path().join(sheet)).unwrap_or_else(|error| panic!("{sheet}: {error}"));
+        assert!(pdf.starts_with(b"%PDF-") && pdf.len() > 5000, "{sheet}: {} bytes", pdf.len());
+        assert!(String::from_utf8_lossy(&pdf[pdf.len() - 20..]).contains("%%EOF"), "{sheet}: cut short");
+    }
     let summary = std::fs::read_to_string(folder.path().join("demo/summary.txt")).expect("the summary");
     for words in ["24 cables: 44 labels", "row 8, terminated:", "row 9, od:", "read back"] {
         assert!(summary.contains(words), "summary.txt does not say `{words}`: {summary}");
@@ -105,7 +109,12 @@ fn the_demo_says_where_to_look() {
     needs_modules();
     let folder = folder();
     let ran = run(folder.path(), ["demo"]).ended(0);
-    for name in ["tapewright-demo/proof/labels.pdf", "tapewright-demo/summary.txt", "tapewright-demo/job.toml"] {
+    for name in [
+        "tapewright-demo/proof/labels.pdf",
+        "tapewright-demo/sheet.pdf",
+        "tapewright-demo/summary.txt",
+        "tapewright-demo/job.toml",
+    ] {
         assert!(ran.text().contains(name), "{}", ran.text());
         assert!(folder.path().join(name).is_file(), "{name}");
     }

@@ -2,6 +2,7 @@
 
 use super::cables::args::CablesCommand;
 use crate::error::Result;
+use crate::proof::Paper;
 use crate::register::Selection;
 use crate::run::apart;
 use crate::settings::Flags;
@@ -57,7 +58,7 @@ pub(super) enum Command {
     Estimate(JobArgs),
     /// Draw what would be printed: a picture a strip, and one PDF at true size
     #[command(
-        after_help = "Examples:\n  tapewright proof job.toml\n  tapewright proof cables.csv --out proofs --paper letter"
+        after_help = "Examples:\n  tapewright proof job.toml\n  tapewright proof cables.csv --out proofs --paper letter\n  tapewright proof job.toml --on-cable"
     )]
     Proof {
         #[command(flatten)]
@@ -68,6 +69,29 @@ pub(super) enum Command {
         /// Paper of the PDF
         #[arg(long, value_enum, default_value_t = PaperArg::A4)]
         paper: PaperArg,
+        /// Also draw labels as they will sit on their cables: one picture for each build, stock and
+        /// diameter to a millimetre, of the first such label; at most 50
+        #[arg(long)]
+        on_cable: bool,
+    },
+    /// Write the work sheet for the bench: each label, its cable, its end, where it goes, boxes to tick
+    ///
+    /// A PDF, strip by strip as the labels are peeled off; which way they read, and what to take care of.
+    #[command(
+        after_help = "Examples:\n  tapewright sheet job.toml\n  tapewright sheet cables.csv --build flag --out flags.pdf --paper letter"
+    )]
+    Sheet {
+        #[command(flatten)]
+        job: JobArgs,
+        /// The PDF; default `sheet-` and the name of JOB
+        #[arg(long, value_name = "FILE")]
+        out: Option<PathBuf>,
+        /// Paper of the PDF
+        #[arg(long, value_enum, default_value_t = PaperArg::A4)]
+        paper: PaperArg,
+        /// What stands on every page to tell this sheet from others; default a digest of the plan
+        #[arg(long, value_name = "TEXT")]
+        reference: Option<String>,
     },
     /// Print a job
     #[command(
@@ -233,6 +257,15 @@ pub(super) enum PaperArg {
     A4,
     /// 8.5 × 11 in
     Letter,
+}
+
+impl PaperArg {
+    pub(super) const fn paper(self) -> Paper {
+        match self {
+            Self::A4 => Paper::A4,
+            Self::Letter => Paper::Letter,
+        }
+    }
 }
 
 /// A job: a TOML job file, or a cable list (CSV, TSV, xlsx, ods) with flags for the rest

@@ -2,7 +2,7 @@
 
 use super::args::PaperArg;
 use super::streams::Way;
-use super::{Done, PATIENCE, Talk, answer, answer_json, proofs, streams, warn_problems};
+use super::{Done, PATIENCE, Talk, answer, answer_json, proofs, sheets, streams, warn_problems};
 use crate::error::{Error, Result};
 use crate::job::{Job, Plan};
 use crate::run::{Batch, Rows, apart, module_for};
@@ -40,7 +40,14 @@ pub(super) fn run(out: &Path, json: bool, talk: &Talk) -> Done {
     let job = load_job(&out.join("job.toml"), &Flags::default(), Known::load(None)?)?;
     let plan = job.plan();
     talk.say("Tidewater Playhouse: 24 cables of three batches");
-    let proofs = proofs::write(&job, &plan, &out.join("proof"), PaperArg::A4, "Tidewater Playhouse", talk)?;
+    let proofs = proofs::write(&job, &plan, &out.join("proof"), (PaperArg::A4, true), "Tidewater Playhouse", talk)?;
+    let bench = sheets::To {
+        out: out.join("sheet.pdf"),
+        paper: PaperArg::A4,
+        title: "Tidewater Playhouse".to_owned(),
+        reference: None,
+    };
+    sheets::write(&job, &plan, &bench, talk)?;
     let streams = print_and_read_back(&job, &plan, out, talk)?;
     for (name, bytes) in PANELS {
         write_whole(&out.join(name), bytes)?;
@@ -51,7 +58,8 @@ pub(super) fn run(out: &Path, json: bool, talk: &Talk) -> Done {
         return Err(Error::bug(format!("panels.toml: {}", super::answer::problem(problem))).into());
     }
     let folder = out.join("proof-panels");
-    let more = proofs::write(&panels, &panels_plan, &folder, PaperArg::A4, "Logos, codes, other scripts", talk)?;
+    let more =
+        proofs::write(&panels, &panels_plan, &folder, (PaperArg::A4, false), "Logos, codes, other scripts", talk)?;
     let estimate = plan.estimate(&job);
     let mut summary = super::answer::estimate(&estimate);
     summary.push('\n');
@@ -79,6 +87,8 @@ pub(super) fn run(out: &Path, json: bool, talk: &Talk) -> Done {
             "estimate": estimate,
             "strips": proofs.strips.iter().map(path).collect::<Vec<_>>(),
             "sheet": path(&proofs.sheet),
+            "on_cable": proofs.on_cable.iter().map(path).collect::<Vec<_>>(),
+            "work_sheet": path(&bench.out),
             "panels": json!({ "strips": more.strips.iter().map(path).collect::<Vec<_>>(), "sheet": path(&more.sheet) }),
             "streams": streams.iter().map(|stream| path(&stream.path)).collect::<Vec<_>>(),
         }));
@@ -86,9 +96,11 @@ pub(super) fn run(out: &Path, json: bool, talk: &Talk) -> Done {
     answer(&super::answer::estimate(&estimate))?;
     warn_problems(&plan, talk);
     let first = proofs.strips.first().map_or(String::new(), |path| path.display().to_string());
+    let on_cable = proofs.on_cable.first().map_or(String::new(), |path| path.display().to_string());
     answer(&format!(
-        "\nLook at:\n  {}  every label at true size: print it at 100 % and check the bar\n  {first}  the first strip: dots, cuts and waste\n  {}  labels with logo, code, marks, Arabic and Japanese: job panels.toml\n  {}  this, in full\n  {}  the job: change it and run `tapewright estimate` on it\n",
+        "\nLook at:\n  {}  every label at true size: print it at 100 % and check the bar\n  {first}  the first strip: dots, cuts and waste\n  {}  the work sheet: what goes where, with boxes to tick\n  {on_cable}  a label on its cable\n  {}  labels with logo, code, marks, Arabic and Japanese: job panels.toml\n  {}  this, in full\n  {}  the job: change it and run `tapewright estimate` on it\n",
         proofs.sheet.display(),
+        bench.out.display(),
         more.sheet.display(),
         out.join("summary.txt").display(),
         out.join("job.toml").display(),

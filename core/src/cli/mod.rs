@@ -14,6 +14,7 @@ mod log;
 mod pieces;
 mod printing;
 mod proofs;
+mod sheets;
 mod shelf;
 mod streams;
 
@@ -174,13 +175,28 @@ fn run(cli: &Cli, talk: &Talk) -> Done {
             }
             any_label(&plan)
         }
-        Command::Proof { job: args, out, paper } => {
+        Command::Proof { job: args, out, paper, on_cable } => {
             let (job, _) = load(cli, args, talk)?;
             let plan = planned(&job, args)?;
             let out = out.clone().unwrap_or_else(|| format!("proof-{}", args.name()).into());
             warn_problems(&plan, talk);
             any_label(&plan)?;
-            proofs::run(&job, &plan, &out, *paper, cli.json, talk)
+            proofs::run(&job, &plan, &out, (*paper, *on_cable), cli.json, talk)
+        }
+        Command::Sheet { job: args, out, paper, reference } => {
+            let (job, _) = load(cli, args, talk)?;
+            let plan = planned(&job, args)?;
+            let name = args.name();
+            let out = out.clone().unwrap_or_else(|| format!("sheet-{name}.pdf").into());
+            warn_problems(&plan, talk);
+            any_label(&plan)?;
+            sheets::run(
+                &job,
+                &plan,
+                &sheets::To { out, paper: *paper, title: name, reference: reference.clone() },
+                cli.json,
+                talk,
+            )
         }
         Command::Print { job: args, to, only, link_patience, cartridge, from_cartridge, take, no_take, modules } => {
             heed_ctrl_c();

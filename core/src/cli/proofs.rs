@@ -8,10 +8,11 @@ use crate::error::{Doing, Result};
 use crate::font::{Pen, bidi};
 use crate::job::{Job, Plan, StockEstimate, StockPlan};
 use crate::layout::{Layout, Legibility, Strokes};
-use crate::proof::{Paper, PictureLabel, Sheet, SheetLabel, StripPicture, strip_png};
+use crate::proof::{OnCable, PictureLabel, Sheet, SheetLabel, StripPicture, on_cable_png, strip_png};
 use crate::raster::Raster;
 use crate::store::files::{io_error, make_folder, write_whole};
 use serde_json::json;
+use std::collections::HashSet;
 use std::fs::File;
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -20,26 +21,28 @@ use std::path::{Path, PathBuf};
 pub(super) struct Written {
     pub(super) strips: Vec<PathBuf>,
     pub(super) sheet: PathBuf,
+    /// Labels on their cables, where asked for.
+    pub(super) on_cable: Vec<PathBuf>,
     /// Cartridges known one by one, and how many strips each prints; nothing for a stock without.
     cartridges: Vec<(Option<Named>, usize)>,
 }
 
 /// A cartridge as titles name it.
-struct Named {
-    nth: usize,
+pub(super) struct Named {
+    pub(super) nth: usize,
     id: Option<String>,
-    words: String,
+    pub(super) words: String,
 }
 
 /// Bytes in which a picture says who made it (PNG, third edition, 11.3.3.2: the keyword `Software`).
 const MADE_BY_US: &[u8] = b"tEXtSoftware\0tapewright";
 
-/// Removes the strip pictures of an earlier proof, and nothing else.
+/// Removes the pictures of an earlier proof, and nothing else.
 fn remove_old(out: &Path, talk: &Talk) -> Result<()> {
     let is_ours = |path: &Path| {
         let name = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
         let mut first = Vec::new();
-        name.starts_with("strip-")
+        (name.starts_with("strip-") || name.starts_with("oncable-"))
             && name.ends_with(".png")
             && File::open(path).is_ok_and(|file| file.take(512).read_to_end(&mut first).is_ok())
             && first.windows(MADE_BY_US.len()).any(|bytes| bytes == MADE_BY_US)
@@ -56,7 +59,7 @@ fn remove_old(out: &Path, talk: &Talk) -> Result<()> {
 }
 
 /// The cartridges of a stock's plan, with the strips of each.
-fn cartridges(estimate: &StockEstimate) -> Vec<(Option<Named>, usize)> {
+pub(super) fn cartridges(estimate: &StockEstimate) -> Vec<(Option<Named>, usize)> {
     let Some(shelf) = &estimate.shelf else { return vec![(None, estimate.strips)] };
     let named = shelf.cartridges.iter().map(|one| {
         let words = match (&one.cartridge, one.from) {
@@ -71,8 +74,42 @@ fn cartridges(estimate: &StockEstimate) -> Vec<(Option<Named>, usize)> {
 
 /// Which strips of all, as file names and titles count them.
 fn strip_file(out: &Path, nth: usize, stock: &str) -> PathBuf {
-    let stock: String = stock.chars().map(|c| if c.is_alphanumeric() || c == '-' { c } else { '-' }).collect();
-    out.join(format!("strip-{nth:04}-{stock}.png"))
+    out.join(format!("strip-{nth:04}-{}.png", plain(stock)))
+}
+
+/// A stock's name as file names may have it.
+fn plain(stock: &str) -> String {
+    stock.chars().map(|c| if c.is_alphanumeric() || c == '-' { c } else { '-' }).collect()
+}
+
+/// Most pictures of labels on cables.
+const MOST_ON_CABLE: usize = 50;
+
+/// Labels on their cables: one for each build, stock and diameter to a millimetre, the first of its kind.
+fn on_cables(job: &Job, plan: &Plan, out: &Path) -> Result<Vec<PathBuf>> {
+    let (mut seen, mut paths) = (HashSet::new(), Vec::new());
+    let mut raster = Raster::new(Pen::new(job.fonts()));
+    for stock in &plan.stocks {
+        let media = job.stock(stock);
+        for &slot in &stock.slots {
+            let diameter = job.diameter(slot);
+            let class = diameter.map(|diameter| (diameter.0 + 500) / 1000);
+            if paths.len() == MOST_ON_CABLE || !seen.insert((slot.build, &media.id, class)) {
+                continue;
+            }
+            let layout = job.lay_out(stock, slot)?;
+            let mut bitmap = Bitmap::new(0, 0);
+            raster.draw(&layout, false, &mut bitmap);
+            let label = OnCable { bitmap: &bitmap, layout: &layout, printer: &job.printer, stock: media, diameter };
+            let title = format!("{} {} · {}", bidi::apart(&job.name(job.cable(slot))), slot.end.word(), media.title);
+            let wide = class.map_or(String::new(), |class| format!("-{class}mm"));
+            let nth = paths.len() + 1;
+            let path = out.join(format!("oncable-{nth:04}-{}-{}{wide}.png", slot.build, plain(&media.id)));
+            write_whole(&path, &on_cable_png(&title, &label, job.fonts()).doing(|| path.display().to_string())?)?;
+            paths.push(path);
+        }
+    }
+    Ok(paths)
 }
 
 /// The code in one line: what it is, and its modules. Their size is told with the legibility.
@@ -84,7 +121,14 @@ fn code(layout: &Layout) -> Option<String> {
     Some(format!("{} of {modules}, {dots} dots each", code.symbology.word()))
 }
 
-pub(super) fn write(job: &Job, plan: &Plan, out: &Path, paper: PaperArg, title: &str, talk: &Talk) -> Result<Written> {
+pub(super) fn write(
+    job: &Job,
+    plan: &Plan,
+    out: &Path,
+    (paper, on_cable): (PaperArg, bool),
+    title: &str,
+    talk: &Talk,
+) -> Result<Written> {
     make_folder(out)?;
     remove_old(out, talk)?;
     let estimate = plan.estimate(job);
@@ -95,8 +139,7 @@ pub(super) fn write(job: &Job, plan: &Plan, out: &Path, paper: PaperArg, title: 
     let labels = plan.stocks.iter().map(|stock| stock.slots.len()).sum();
     let bar = talk.bar(labels, "proofs");
     let mut strips = Vec::with_capacity(total);
-    let paper = if paper == PaperArg::A4 { Paper::A4 } else { Paper::Letter };
-    let mut sheet = Sheet::new(paper, title);
+    let mut sheet = Sheet::new(paper.paper(), title);
     let mut raster = Raster::new(Pen::new(job.fonts()));
     let mut strokes = Strokes::new(Pen::new(job.fonts()));
     for stock in &plan.stocks {
@@ -124,7 +167,8 @@ pub(super) fn write(job: &Job, plan: &Plan, out: &Path, paper: PaperArg, title: 
     write_whole(&path, &sheet.finish(job.fonts())?)?;
     bar.finish_and_clear();
     drop(on);
-    Ok(Written { strips, sheet: path, cartridges })
+    let on_cable = if on_cable { on_cables(job, plan, out)? } else { Vec::new() };
+    Ok(Written { strips, sheet: path, on_cable, cartridges })
 }
 
 /// Draws one label for both: as sent for the strip, as read for the sheet.
@@ -169,9 +213,9 @@ fn one(
     Ok(PictureLabel { bitmap: read, caption: name, legibility })
 }
 
-pub(super) fn run(job: &Job, plan: &Plan, out: &Path, paper: PaperArg, json: bool, talk: &Talk) -> Done {
+pub(super) fn run(job: &Job, plan: &Plan, out: &Path, wish: (PaperArg, bool), json: bool, talk: &Talk) -> Done {
     let title = out.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    let written = write(job, plan, out, paper, &title, talk)?;
+    let written = write(job, plan, out, wish, &title, talk)?;
     let text = |path: &PathBuf| path.display().to_string();
     let mut rest = &written.strips[..];
     let groups: Vec<(&Option<Named>, &[PathBuf])> = written
@@ -193,6 +237,7 @@ pub(super) fn run(job: &Job, plan: &Plan, out: &Path, paper: PaperArg, json: boo
             "strips": written.strips.iter().map(text).collect::<Vec<_>>(),
             "cartridges": cartridges.collect::<Vec<_>>(),
             "sheet": text(&written.sheet),
+            "on_cable": written.on_cable.iter().map(text).collect::<Vec<_>>(),
         }));
     }
     for (named, group) in groups {
@@ -208,5 +253,6 @@ pub(super) fn run(job: &Job, plan: &Plan, out: &Path, paper: PaperArg, json: boo
     }
     let mut lines: String = written.strips.iter().map(|path| format!("{}\n", path.display())).collect();
     lines.push_str(&format!("{}\n", written.sheet.display()));
+    lines.extend(written.on_cable.iter().map(|path| format!("{}\n", path.display())));
     answer(&lines)
 }

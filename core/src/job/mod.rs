@@ -269,9 +269,9 @@ impl Job {
         self.list.cable(slot.cable as usize)
     }
 
-    /// The diameter a label's cable is drawn with, where it is known.
+    /// The diameter a label was laid out for, where known.
     pub fn diameter(&self, slot: Slot) -> Option<Micrometres> {
-        Some(self.cable(slot).diameter(&self.kinds).ok()??.typical)
+        self.cable(slot).diameter(&self.kinds).ok().flatten().map(|diameter| diameter.typical)
     }
 
     /// Diameter, plug, and what the row itself asks for; or all that is wrong with them.

@@ -15,7 +15,7 @@ struct Alike {
 impl Job {
     /// Why a label has its build, in one sentence.
     pub fn reason(&self, plan: &StockPlan, slot: Slot) -> String {
-        let od = self.od(slot);
+        let od = self.diameter(slot);
         slot.why.sentence(slot.build, &self.stocks[plan.stock], od.map(|od| (od, od)))
     }
 
@@ -24,7 +24,7 @@ impl Job {
     pub fn reasons(&self, plan: &StockPlan) -> Vec<(usize, String)> {
         let mut groups: Vec<Alike> = Vec::new();
         for &slot in &plan.slots {
-            let od = self.od(slot).map(|od| (od, od));
+            let od = self.diameter(slot).map(|od| (od, od));
             match groups.iter_mut().find(|group| (group.build, group.why) == (slot.build, slot.why)) {
                 None => groups.push(Alike { build: slot.build, why: slot.why, labels: 1, diameters: od }),
                 Some(group) => {
@@ -38,9 +38,5 @@ impl Job {
         }
         let stock = &self.stocks[plan.stock];
         groups.iter().map(|group| (group.labels, group.why.sentence(group.build, stock, group.diameters))).collect()
-    }
-
-    fn od(&self, slot: Slot) -> Option<Micrometres> {
-        self.cable(slot).diameter(&self.kinds).ok().flatten().map(|diameter| diameter.typical)
     }
 }

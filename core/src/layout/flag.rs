@@ -12,7 +12,7 @@ use std::f64::consts::PI;
 const LONGEST_FACE: Micrometres = Micrometres(80_000);
 
 /// The neck of a flag: `π(D + t)`.
-pub(super) fn neck(diameter: Micrometres, thickness: Micrometres) -> Micrometres {
+pub fn neck(diameter: Micrometres, thickness: Micrometres) -> Micrometres {
     (diameter + thickness).scaled(PI)
 }
 

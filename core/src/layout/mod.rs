@@ -17,8 +17,10 @@ mod text;
 mod wrap;
 
 pub use fit::{Fitted, FittedLine};
+pub use flag::neck;
 pub use legibility::{Legibility, arc_minutes_milli, cap_height, distance, thin as is_thin};
 pub use parts::{CodeFacts, CodeWish, Emphasis, LogoWish, MOST_CODE, MarkWish, Parts, PartsWish, Signs};
+pub use sleeve::height_scale;
 pub use stroke::Strokes;
 pub use text::{Seam, Text, quantity, seam_within};
 

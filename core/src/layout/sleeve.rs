@@ -11,7 +11,7 @@ use crate::unit::{Dpi, Micrometres};
 
 /// How much the height of text shrinks with the circumference when a sleeve closes on a cable:
 /// `(OD + 2t) / (D + 2ts)`, the walls at constant volume.
-pub(super) fn height_scale(sleeve: &Sleeve, cable: Micrometres) -> f64 {
+pub fn height_scale(sleeve: &Sleeve, cable: Micrometres) -> f64 {
     let outer = |inside: Micrometres| (inside + sleeve_wall(sleeve, inside) * 2).mm();
     outer(cable) / outer(sleeve.supplied)
 }

@@ -111,6 +111,60 @@ impl<'f> Canvas<'f> {
         }
     }
 
+    /// Fills polygons by the even-odd rule, corners in pixels from the upper left; an edge darkens a
+    /// pixel by the share of it that is covered.
+    #[allow(
+        clippy::cast_possible_truncation,
+        clippy::cast_sign_loss,
+        clippy::cast_precision_loss,
+        reason = "pixels of a picture and shares of 255"
+    )]
+    pub(super) fn shape(&mut self, polygons: &[Vec<(f64, f64)>], grey: u8) {
+        /// Lines looked at in each row of pixels.
+        const LINES: usize = 8;
+        let corners = || polygons.iter().flatten().map(|corner| corner.1);
+        let top = corners().fold(self.height as f64, f64::min).max(0.0) as usize;
+        let bottom = (corners().fold(0.0, f64::max).max(0.0).ceil() as usize).min(self.height);
+        if top >= bottom {
+            return;
+        }
+        let lines = (bottom - top) * LINES;
+        let mut crossings: Vec<Vec<f64>> = vec![Vec::new(); lines];
+        for polygon in polygons {
+            for (nth, &from) in polygon.iter().enumerate() {
+                let to = polygon[(nth + 1) % polygon.len()];
+                let (high, low) = if from.1 <= to.1 { (from, to) } else { (to, from) };
+                // Line n lies at top + (n + 1/2) / LINES.
+                let place = |y: f64| (((y - top as f64) * LINES as f64 - 0.5).ceil().max(0.0) as usize).min(lines);
+                for (line, crossing) in crossings.iter_mut().enumerate().take(place(low.1)).skip(place(high.1)) {
+                    let y = top as f64 + (line as f64 + 0.5) / LINES as f64;
+                    crossing.push(high.0 + (low.0 - high.0) * (y - high.1) / (low.1 - high.1));
+                }
+            }
+        }
+        let mut share = vec![0.0_f64; self.width];
+        for (row, group) in crossings.chunks_mut(LINES).enumerate() {
+            share.fill(0.0);
+            for line in group.iter_mut() {
+                line.sort_by(f64::total_cmp);
+                for span in line.chunks_exact(2) {
+                    let (left, right) = (span[0].max(0.0), span[1].min(self.width as f64));
+                    let mut x = left;
+                    while x < right {
+                        let next = (x.floor() + 1.0).min(right);
+                        share[x as usize] += (next - x) / LINES as f64;
+                        x = next;
+                    }
+                }
+            }
+            let pixels = &mut self.pixels[(top + row) * self.width..(top + row + 1) * self.width];
+            for (pixel, share) in pixels.iter_mut().zip(&share).filter(|(_, share)| **share > 0.0) {
+                let old = f64::from(*pixel);
+                *pixel = (old + (f64::from(grey) - old) * share.min(1.0) + 0.5) as u8;
+            }
+        }
+    }
+
     /// A filled triangle as high as wide, pointing right or up.
     pub(super) fn arrow(&mut self, (x, y): (usize, usize), size: usize, up: bool) {
         for nth in 0..size {

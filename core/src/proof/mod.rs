@@ -1,15 +1,20 @@
-//! What a person looks at before tape is used: a picture of every strip, and a sheet of all labels
-//! at true size. Values in, bytes out.
+//! What a person looks at before tape is used: a picture of every strip, a sheet of all labels at true
+//! size, a label on its cable; and the work sheet for the bench. Values in, bytes out.
 
+mod bench;
 mod canvas;
 mod caption;
 mod legend;
 mod lettering;
+mod oncable;
 mod outline;
 mod picture;
+mod scene;
 mod sheet;
 mod stretch;
 
+pub use bench::{Bench, BenchHead, BenchRow};
+pub use oncable::{OnCable, Reads, on_cable_png};
 pub use picture::{PictureLabel, StripPicture, strip_png};
 pub use sheet::{Paper, Sheet, SheetLabel};
 

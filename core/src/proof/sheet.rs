@@ -27,7 +27,7 @@ pub enum Paper {
 
 impl Paper {
     /// Width and height in millimetres.
-    const fn size(self) -> (f32, f32) {
+    pub(super) const fn size(self) -> (f32, f32) {
         match self {
             Self::A4 => (210.0, 297.0),
             Self::Letter => (215.9, 279.4),
@@ -93,19 +93,19 @@ pub struct Sheet {
 }
 
 /// Points in a millimetre.
-const POINT: f32 = 72.0 / 25.4;
+pub(super) const POINT: f32 = 72.0 / 25.4;
 /// Blank around the page, millimetres.
-const EDGE: f32 = 14.0;
+pub(super) const EDGE: f32 = 14.0;
 /// Height of the page's head and foot, millimetres.
 const HEAD: f32 = 25.0;
 const FOOT: f32 = 20.0;
 /// Sizes in points: the page's title, headings and names, all else.
-const TITLE: f32 = 13.0;
-const NAME: f32 = 9.5;
-const TEXT: f32 = 8.0;
+pub(super) const TITLE: f32 = 13.0;
+pub(super) const NAME: f32 = 9.5;
+pub(super) const TEXT: f32 = 8.0;
 /// From one line to the next in millimetres: of names, of all else.
-const NAME_LINE: f32 = 4.1;
-const LINE: f32 = 3.5;
+pub(super) const NAME_LINE: f32 = 4.1;
+pub(super) const LINE: f32 = 3.5;
 /// Between two labels side by side, between two rows, and before a heading, millimetres.
 const GUTTER: f32 = 6.0;
 const BETWEEN: f32 = 4.0;
@@ -129,7 +129,7 @@ const CAUTIONS: [&str; 5] = [
 ];
 
 #[allow(clippy::cast_possible_truncation, reason = "millimetres on paper")]
-fn mm(length: Micrometres) -> f32 {
+pub(super) fn mm(length: Micrometres) -> f32 {
     length.mm() as f32
 }
 
@@ -412,7 +412,7 @@ fn black() -> Fill {
 }
 
 /// A filled box, millimetres from the page's upper left corner.
-fn fill(surface: &mut Surface<'_>, x: f32, y: f32, width: f32, height: f32) -> Result<()> {
+pub(super) fn fill(surface: &mut Surface<'_>, x: f32, y: f32, width: f32, height: f32) -> Result<()> {
     let mut path = PathBuilder::new();
     path.push_rect(
         Rect::from_xywh(x * POINT, y * POINT, width * POINT, height * POINT)
@@ -472,7 +472,7 @@ fn draw_piece(surface: &mut Surface<'_>, piece: &Piece, x: f32, y: f32) -> Resul
 }
 
 /// A bar of exactly 100 mm with a tick each 10 mm.
-fn scale_bar(surface: &mut Surface<'_>, lettering: &Lettering<'_>, y: f32) -> Result<()> {
+pub(super) fn scale_bar(surface: &mut Surface<'_>, lettering: &Lettering<'_>, y: f32) -> Result<()> {
     fill(surface, EDGE, y, BAR, 0.5)?;
     for tick in 0..=10_u8 {
         let at = EDGE + f32::from(tick) * 10.0;

@@ -1,0 +1,190 @@
+//! The work sheet: a plan as rows for the bench.
+
+use super::answer::{metres, plural};
+use super::args::PaperArg;
+use super::{Done, Talk, answer, answer_json, proofs};
+use crate::bitmap::Bitmap;
+use crate::cable::Column;
+use crate::error::Result;
+use crate::font::Pen;
+use crate::job::{End, Job, Plan};
+use crate::proof::{Bench, BenchHead, BenchRow, OnCable, Reads};
+use crate::raster::Raster;
+use crate::store::files::write_whole;
+use serde_json::json;
+use std::path::PathBuf;
+
+/// Where a work sheet goes, and what stands on it.
+pub(super) struct To {
+    pub(super) out: PathBuf,
+    pub(super) paper: PaperArg,
+    pub(super) title: String,
+    /// Instead of the plan's digest.
+    pub(super) reference: Option<String>,
+}
+
+/// What a work sheet says of itself.
+pub(super) struct Written {
+    pub(super) reference: String,
+    pub(super) labels: usize,
+    pub(super) strips: usize,
+}
+
+/// FNV-1a over 64 bits (the published offset and prime, from memory): it tells two plans apart, and
+/// keeps no secret.
+struct Digest(u64);
+
+impl Digest {
+    const fn new() -> Self {
+        Self(0xcbf2_9ce4_8422_2325)
+    }
+
+    fn dots(&mut self, bitmap: &Bitmap) {
+        for line in 0..bitmap.lines() {
+            bitmap.line(line).iter().for_each(|word| self.add(&word.to_be_bytes()));
+        }
+    }
+
+    fn add(&mut self, bytes: &[u8]) {
+        for &byte in bytes {
+            self.0 = (self.0 ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3);
+        }
+    }
+
+    /// The words a person reads: four groups of four.
+    fn words(&self) -> String {
+        let digits = format!("{:016x}", self.0);
+        format!("plan {}-{}-{}-{}", &digits[..4], &digits[4..8], &digits[8..12], &digits[12..])
+    }
+}
+
+/// Head lines: what is needed for the job.
+fn facts(job: &Job, plan: &Plan, reference: &str) -> Vec<String> {
+    let mut facts = vec![format!("{reference} · printer {} ({})", job.printer.title, job.printer.id)];
+    for stock in &plan.stocks {
+        let media = job.stock(stock);
+        let tape = job.printer.along.length(stock.strips.ledger.tape());
+        facts.push(format!(
+            "{} ({}): {} in {}, {} of tape",
+            media.title,
+            media.id,
+            plural(stock.slots.len(), "label"),
+            plural(stock.strips.strips.len(), "strip"),
+            metres(tape.mm())
+        ));
+    }
+    let estimate = plan.estimate(job);
+    let cartridges: Vec<String> = estimate
+        .stocks
+        .iter()
+        .flat_map(proofs::cartridges)
+        .filter_map(|(named, _)| named.map(|one| format!("{} ({})", one.nth, one.words)))
+        .collect();
+    if !cartridges.is_empty() {
+        facts.push(format!("cartridges in order: {}", cartridges.join(", ")));
+    }
+    facts
+}
+
+/// Writes the work sheet of a plan.
+pub(super) fn write(job: &Job, plan: &Plan, to: &To, talk: &Talk) -> Result<Written> {
+    let mut bench = Bench::new(to.paper.paper());
+    // Of what the plan prints: printer, stocks, strips, and each label's cable, end and dots.
+    let mut digest = Digest::new();
+    digest.add(job.printer.id.as_bytes());
+    let estimate = plan.estimate(job);
+    let cartridges: Vec<_> = estimate.stocks.iter().flat_map(proofs::cartridges).collect();
+    let mut on = cartridges.iter().flat_map(|(named, strips)| std::iter::repeat_n(named, *strips));
+    let total: usize = plan.stocks.iter().map(|stock| stock.strips.strips.len()).sum();
+    let labels = plan.stocks.iter().map(|stock| stock.slots.len()).sum();
+    let bar = talk.bar(labels, "work sheet");
+    let mut raster = Raster::new(Pen::new(job.fonts()));
+    let mut bitmap = Bitmap::new(0, 0);
+    let (mut strip, mut nth) = (0, 0);
+    for stock in &plan.stocks {
+        let media = job.stock(stock);
+        for range in &stock.strips.strips {
+            strip += 1;
+            digest.add(&[0]);
+            digest.add(media.id.as_bytes());
+            let from = on.next().and_then(Option::as_ref);
+            let from = from.map_or(String::new(), |one| format!(" · cartridge {} ({})", one.nth, one.words));
+            let length = job.printer.along.length(job.strip(stock, range).length);
+            let heading = format!(
+                "Strip {strip} of {total}{from} · {} · {}, {:.0} mm",
+                media.title,
+                plural(range.len(), "label"),
+                length.mm()
+            );
+            for &slot in &stock.slots[range.clone()] {
+                nth += 1;
+                let layout = job.lay_out(stock, slot)?;
+                raster.draw(&layout, false, &mut bitmap);
+                let cable = job.cable(slot);
+                let name = job.name(cable);
+                digest.add(name.as_bytes());
+                digest.add(slot.end.word().as_bytes());
+                digest.dots(&bitmap);
+                let diameter = job.diameter(slot);
+                let place = cable.text(if slot.end == End::Near { Column::From } else { Column::To });
+                let view = OnCable { bitmap: &bitmap, layout: &layout, printer: &job.printer, stock: media, diameter };
+                bench.add(&BenchRow {
+                    nth,
+                    strip,
+                    heading: heading.clone(),
+                    printer: &job.printer,
+                    stock: media,
+                    bitmap: &bitmap,
+                    cable: name,
+                    end: slot.end.word(),
+                    place: place.to_owned(),
+                    build: slot.build,
+                    reads: Reads::of(&layout),
+                    diameter,
+                    notes: layout.notes.clone(),
+                    view: Some(view),
+                });
+                bar.inc(1);
+            }
+        }
+    }
+    let reference = to.reference.clone().unwrap_or_else(|| digest.words());
+    let head = BenchHead { title: to.title.clone(), reference: reference.clone(), facts: facts(job, plan, &reference) };
+    write_whole(&to.out, &bench.finish(&head, job.fonts())?)?;
+    bar.finish_and_clear();
+    Ok(Written { reference, labels, strips: total })
+}
+
+pub(super) fn run(job: &Job, plan: &Plan, to: &To, json: bool, talk: &Talk) -> Done {
+    let written = write(job, plan, to, talk)?;
+    let path = to.out.display().to_string();
+    if json {
+        let Written { reference, labels, strips } = written;
+        return answer_json(&json!({"sheet": path, "reference": reference, "labels": labels, "strips": strips}));
+    }
+    talk.say(&format!(
+        "{}: {} on {}",
+        written.reference,
+        plural(written.labels, "label"),
+        plural(written.strips, "strip")
+    ));
+    answer(&format!("{path}\n"))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Digest;
+
+    /// Published vectors of FNV-1a, 64 bits (from memory): "", "a", "foobar".
+    #[test]
+    fn the_digest_is_fnv_1a() {
+        let of = |text: &str| {
+            let mut digest = Digest::new();
+            digest.add(text.as_bytes());
+            digest.0
+        };
+        assert_eq!(of(""), 0xcbf2_9ce4_8422_2325);
+        assert_eq!(of("a"), 0xaf63_dc4c_8601_ec8c);
+        assert_eq!(of("foobar"), 0x8594_4171_f739_67e8);
+    }
+}
