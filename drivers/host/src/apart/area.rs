@@ -175,6 +175,18 @@ mod linux {
         at: NonNull<u8>,
     }
 
+    #[cfg(test)]
+    impl Passed {
+        pub(in super::super) fn files(self) -> (OwnedFd, OwnedFd) {
+            (self.lines, self.stream)
+        }
+    }
+
+    #[cfg(test)]
+    pub(super) fn writable(file: &OwnedFd) -> io::Result<Writable> {
+        Map::new(file, true).map(Writable)
+    }
+
     // SAFETY: a mapping belongs to the process, not to a thread; what is done with it goes by the
     // borrows of `Writable` and `Readable`.
     unsafe impl Send for Map {}
@@ -193,6 +205,72 @@ mod linux {
             // SAFETY: mapped by `new` with this length; nobody has it once its owner is dropped.
             let _ = unsafe { munmap(self.at.as_ptr().cast(), SIZE) };
         }
+    }
+}
+
+// Miri has no memory files.
+#[cfg(all(test, target_os = "linux", not(miri)))]
+mod tests {
+    use std::os::fd::IntoRawFd;
+
+    use super::*;
+
+    #[test]
+    fn what_one_process_writes_the_other_reads() {
+        let (mut here, passed) = Areas::new().expect("this needs Linux 5.1 or newer");
+        let (lines, stream) = passed.files();
+        // SAFETY: both were left open for this and belong to nobody else.
+        let mut there =
+            unsafe { Areas::<Readable, Writable>::open(lines.into_raw_fd(), stream.into_raw_fd()) }.unwrap();
+
+        here.lines.write(SIZE - 3, b"row");
+        assert!(here.lines.holds(SIZE - 3..SIZE, b"row") && !here.lines.holds(SIZE - 3..SIZE + 1, b"row"));
+        // SAFETY: nothing is written to the lines below.
+        assert!(unsafe { there.lines.all() }.ends_with(b"\0row"));
+
+        there.stream.write(7, b"stream");
+        let mut copy = [0; 6];
+        assert_eq!(here.stream.copy(7, &mut copy), Some(()));
+        assert_eq!(&copy, b"stream");
+        for start in [SIZE - 5, SIZE, SIZE + 1, usize::MAX] {
+            assert_eq!(here.stream.copy(start, &mut copy), None, "{start}");
+        }
+    }
+
+    #[test]
+    #[should_panic = "beyond the end of an area"]
+    fn nothing_is_written_past_the_end() {
+        Areas::new().expect("this needs Linux 5.1 or newer").0.lines.write(SIZE - 1, b"12");
+    }
+
+    /// What a module's process may try with the open files.
+    #[test]
+    fn the_other_process_cannot_change_the_lines_or_any_length() {
+        use rustix::fs::{SealFlags, fcntl_add_seals, ftruncate};
+        use rustix::io::Errno;
+        let (_here, passed) = Areas::new().expect("this needs Linux 5.1 or newer");
+        let (lines, stream) = passed.files();
+        for (name, file) in [("lines", &lines), ("stream", &stream)] {
+            for length in [0, SIZE - 1, SIZE + 1] {
+                assert_eq!(ftruncate(file, length as u64), Err(Errno::PERM), "{name} to {length} bytes");
+            }
+            assert_eq!(fcntl_add_seals(file, SealFlags::WRITE), Err(Errno::PERM), "{name} sealed");
+        }
+        assert_eq!(rustix::io::write(&lines, b"x"), Err(Errno::PERM));
+        let areas = linux::writable(&lines);
+        assert!(areas.is_err(), "lines mapped to be written");
+        linux::writable(&stream).expect("the stream is the module's to write");
+    }
+
+    #[test]
+    fn files_that_are_no_areas_are_refused() {
+        let file = || std::fs::File::open("/dev/zero").unwrap().into_raw_fd();
+        // SAFETY: just opened, for this alone.
+        let areas = unsafe { Areas::<Readable, Writable>::open(file(), file()) };
+        assert!(areas.is_err(), "/dev/zero twice");
+        // SAFETY: they are refused before they are used.
+        let areas = unsafe { Areas::<Readable, Writable>::open(0, 1) };
+        assert!(areas.is_err(), "standard input and output");
     }
 }
 

@@ -97,7 +97,7 @@ impl Session {
                         })
                     });
                     let Some(outcome) = handed else {
-                        return Err(self.process.out_of_order("stored where nothing can be").into());
+                        return Err(self.process.out_of_order("stored beyond its memory").into());
                     };
                     outcome
                 }

@@ -26,8 +26,8 @@ impl Batch {
     /// Whether a step is better added to the next batch: its rows fit into the area, but not with
     /// those that are there.
     pub(super) fn is_full_for(&self, step: &Step<'_>) -> bool {
-        let Step::Lines { rows, .. } = step else { return false };
-        self.area.is_some() && rows.len() <= area::SIZE && rows.len() > area::SIZE - self.used
+        let (Step::Lines { rows, .. }, Some(area)) = (step, &self.area) else { return false };
+        (area::SIZE - self.used + 1..=area::SIZE).contains(&rows.len()) && !area.holds(self.rows.clone(), rows)
     }
 
     /// What is sent.
@@ -71,12 +71,17 @@ impl Batch {
             Step::Lines { rows, count } => {
                 // Both ends of a cable often have the same label: what is not written again costs
                 // nothing.
-                if let Some(area) = self.area.as_mut().filter(|_| rows.len() <= area::SIZE - self.used) {
-                    if rows.is_empty() || !area.holds(self.rows.clone(), rows) {
+                let in_area = self.area.as_mut().is_some_and(|area| {
+                    let held = area.holds(self.rows.clone(), rows);
+                    let fits = rows.len() <= area::SIZE - self.used;
+                    if !held && fits {
                         area.write(self.used, rows);
                         self.rows = self.used..self.used + rows.len();
                         self.used = self.rows.end;
                     }
+                    held || fits
+                });
+                if in_area {
                     put.byte(9);
                     put.number(*count);
                     put.count(self.rows.start);
@@ -218,5 +223,34 @@ mod tests {
             }
             assert_eq!(take_step(&put.0, &[], &mut Take(&put.0), |_| ()), None, "{start} {length}");
         }
+    }
+
+    #[cfg(all(target_os = "linux", not(miri)))]
+    #[test]
+    fn rows_that_fit_into_the_area_are_not_in_the_batch() {
+        use super::super::area::{Areas, SIZE};
+        let (areas, _passed) = Areas::new().expect("this needs Linux 5.1 or newer");
+        let mut batch = Batch::new(Some(areas.lines));
+        let (most, wide) = (vec![7; SIZE - 10], vec![9; SIZE + 1]);
+        let [first, small, large] = [&most[..], &most[..11], &wide].map(|rows| Step::Lines { rows, count: 1 });
+        for step in [&first, &first] {
+            assert!(!batch.is_full_for(step));
+            batch.add(step);
+        }
+        assert_eq!(batch.bytes().len(), 2 * 13, "rows are in the area, once");
+        assert!(batch.is_full_for(&small) && !batch.is_full_for(&large) && !batch.is_full_for(&Step::Blank(1)));
+        // What fits nowhere goes with the batch, and so does a step that is added all the same.
+        for step in [&large, &large, &small] {
+            batch.add(step);
+        }
+        let mut area = most.clone();
+        area.resize(SIZE, 0);
+        let mut take = Take(batch.bytes());
+        for step in [first, first, large, large, small] {
+            assert_eq!(take_step(batch.bytes(), &area, &mut take, |found| *found == step), Some(true));
+        }
+        assert!(take.0.is_empty());
+        batch.clear();
+        assert!(!batch.is_full_for(&first) && !batch.is_full_for(&small));
     }
 }
