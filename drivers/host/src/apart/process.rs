@@ -74,11 +74,16 @@ impl Process {
         self.watch.id()
     }
 
+    /// # Errors
+    ///
+    /// Why the process is lost, if it is.
+    pub(super) fn check(&self) -> Result<(), HostError> {
+        self.lost.clone().map_or(Ok(()), Err)
+    }
+
     /// Sends a request; the answers come out of [`Process::answer`].
     pub(super) fn ask(&mut self, request: &Request<'_>) -> Result<(), HostError> {
-        if let Some(error) = &self.lost {
-            return Err(error.clone());
-        }
+        self.check()?;
         self.watch.arm(self.apart.patience);
         let (head, bytes) = request.body();
         let sent = frame::write(&mut self.requests, &[], &head, bytes).and_then(|()| self.requests.flush());
@@ -88,9 +93,7 @@ impl Process {
 
     /// The next answer. `Failed` comes out as the error it carries.
     pub(super) fn answer(&mut self) -> Result<Answer<'_>, HostError> {
-        if let Some(error) = &self.lost {
-            return Err(error.clone());
-        }
+        self.check()?;
         self.watch.arm(self.apart.patience);
         let read = frame::read(&mut self.answers, &MARK, &mut self.body);
         self.watch.disarm();

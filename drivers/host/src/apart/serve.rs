@@ -83,8 +83,8 @@ impl Open {
             }
             Request::Steps(steps) => {
                 let Some(session) = &mut self.session else { return Err(misuse("steps before open").into()) };
-                // SAFETY: the program writes there only between an answer and the next request; if it
-                // has given this process up it may write, but then takes nothing from it either.
+                // SAFETY: the program writes there only between the last answer and the next request
+                // (`Session::step`).
                 let lines = self.lines.as_ref().map_or(&[][..], |lines| unsafe { lines.all() });
                 way.stored = 0..0;
                 let made = make(session, steps, lines, way);

@@ -52,6 +52,9 @@ impl Session {
     }
 
     pub(crate) fn step<S: Sink + ?Sized>(&mut self, step: &Step<'_>, sink: &mut S) -> Result<(), Failure<S::Error>> {
+        // Below, the area of the lines is written. No request is unanswered now: `flush` comes back
+        // with the last answer, or with a process that is lost.
+        self.process.check()?;
         if matches!(step, Step::Cancel) {
             // What was not sent is given up with the job.
             self.batch.clear();
