@@ -56,7 +56,10 @@ mod linux {
 
         fn sealed() -> io::Result<(Self, Passed)> {
             let file = || {
-                let file = memfd_create(c"tapewright", MemfdFlags::CLOEXEC | MemfdFlags::ALLOW_SEALING)?;
+                let flags = MemfdFlags::CLOEXEC | MemfdFlags::ALLOW_SEALING;
+                // Linux knows the third flag since 6.3.
+                let file = memfd_create(c"tapewright", flags | MemfdFlags::NOEXEC_SEAL);
+                let file = file.or_else(|_| memfd_create(c"tapewright", flags))?;
                 ftruncate(&file, SIZE as u64).map(|()| file)
             };
             let (lines, stream) = (file()?, file()?);
