@@ -107,6 +107,8 @@ static tw_status lines(void *self, const uint8_t *rows, size_t len, uint32_t cou
     instance *me = self;
     (void)count;
     do_harm(me);
+    if (strcmp(me->harm, "slow") == 0)
+        usleep(300 * 1000);
     if (strcmp(me->harm, "scribble") == 0 && me->calls >= me->at)
         ((unsigned char *)(uintptr_t)rows)[0] ^= 1;
     return put(me, rows, len);

@@ -54,6 +54,8 @@ pub(super) enum Answer<'m> {
         start: u32,
         count: u32,
     },
+    /// A sign of life.
+    Working,
     /// The stream's area is full: an empty reply, wanted before more is written there.
     Full,
     Wait {
@@ -163,6 +165,7 @@ impl<'m> Answer<'m> {
             Answer::Bytes(_) => "bytes",
             Answer::Stored { .. } => "stored",
             Answer::Full => "full",
+            Answer::Working => "working",
             Answer::Wait { .. } => "wait",
             Answer::WantReply { .. } => "want reply",
             Answer::Log(..) => "log",
@@ -252,6 +255,7 @@ impl<'m> Answer<'m> {
                 put.number(*count);
             }
             Answer::Full => put.byte(16),
+            Answer::Working => put.byte(17),
         }
         (put.0, end)
     }
@@ -284,6 +288,7 @@ impl<'m> Answer<'m> {
             14 => Answer::Found(take.list(Take::text)?),
             15 => Answer::Stored { start: take.number()?, count: take.number()? },
             16 => Answer::Full,
+            17 => Answer::Working,
             _ => return None,
         };
         take.whole(answer)
@@ -471,6 +476,7 @@ mod tests {
             Answer::Bytes(b"bytes"),
             Answer::Stored { start: 3, count: 5 },
             Answer::Full,
+            Answer::Working,
             Answer::WantReply { count: 32, milliseconds: 500 },
             Answer::StripBegin(Page { lines: None, dots: 128, dpi_across_milli: Some(180_000), dpi_along_milli: None }),
             Answer::Lines { rows: &[1, 2], count: 2 },

@@ -4,7 +4,7 @@ use std::io::{self, BufWriter, Read, Write};
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use tapewright_abi::value::{Cut, LogLevel};
 
@@ -12,6 +12,7 @@ use super::area::{self, Areas, Readable, Writable};
 use super::frame::{self, MARK};
 use super::message::{Answer, Request};
 use super::steps::take_step;
+use super::watch::now;
 use super::wire::Take;
 use crate::check::probe;
 use crate::{Decoder, Events, Failure, HostError, Module, Page, Session, Sink, Step};
@@ -24,7 +25,8 @@ use crate::{Decoder, Events, Failure, HostError, Module, Page, Session, Sink, St
 ///
 /// When `answers` cannot be written. What goes wrong with the module is answered.
 pub fn serve(path: &Path, folders: &[PathBuf], requests: impl Read, answers: impl Write) -> io::Result<()> {
-    let mut way = Way { requests, answers: BufWriter::with_capacity(64 << 10, answers), stream: None, stored: 0..0 };
+    let mut way =
+        Way { requests, answers: BufWriter::with_capacity(64 << 10, answers), stream: None, stored: 0..0, told: now() };
     let module = Module::load_with_files(path, folders);
     let mut open = Open::default();
     let mut body = Vec::new();
@@ -43,6 +45,9 @@ pub fn serve(path: &Path, folders: &[PathBuf], requests: impl Read, answers: imp
     }
     Ok(())
 }
+
+/// The program hears something at least this often, if no call takes longer.
+const QUIET: Duration = Duration::from_millis(200);
 
 fn misuse(what: &str) -> HostError {
     HostError::Misuse { what: what.into() }
@@ -86,7 +91,7 @@ impl Open {
                 // SAFETY: the program writes there only between the last answer and the next request
                 // (`Session::step`).
                 let lines = self.lines.as_ref().map_or(&[][..], |lines| unsafe { lines.all() });
-                way.stored = 0..0;
+                (way.stored, way.told) = (0..0, now());
                 let made = make(session, steps, lines, way);
                 for (level, text) in self.log.lock().unwrap_or_else(PoisonError::into_inner).drain(..) {
                     way.say(&Answer::Log(level, text)).map_err(Failure::Caller)?;
@@ -151,6 +156,7 @@ fn make<R: Read, W: Write>(
         if made.ok_or_else(|| misuse("a step that is none"))?? {
             session.drain(way)?;
         }
+        way.live().map_err(Failure::Caller)?;
     }
     Ok(())
 }
@@ -163,6 +169,8 @@ struct Way<R, W: Write> {
     stream: Option<Writable>,
     /// What stands there and has not been told.
     stored: Range<usize>,
+    /// When the program last heard something.
+    told: Instant,
 }
 
 impl<R: Read, W: Write> Way<R, W> {
@@ -174,6 +182,18 @@ impl<R: Read, W: Write> Way<R, W> {
             self.put(&stored)?;
         }
         self.put(answer)
+    }
+
+    /// Tells what there is to tell when the program has not heard anything for a while. It counts
+    /// the time of a call, and a batch is many calls.
+    fn live(&mut self) -> io::Result<()> {
+        let now = now();
+        if now.duration_since(self.told) >= QUIET {
+            self.told = now;
+            self.say(&Answer::Working)?;
+            self.answers.flush()?;
+        }
+        Ok(())
     }
 
     /// Waits for the reply to what was said.

@@ -11,7 +11,7 @@ use super::process::{Process, Shared};
 use super::steps::Batch;
 use crate::{Failure, HostError, Sink, Step};
 
-/// Steps are sent when so many bytes wait: fewer turns between two processes, and memory that
+/// Steps are sent when so many bytes wait, rows in the area not counted: fewer turns between two processes, and memory that
 /// stays flat.
 const BATCH: usize = 512 << 10;
 
@@ -104,6 +104,7 @@ impl Session {
                     };
                     outcome
                 }
+                Answer::Working => Ok(()),
                 Answer::Full => {
                     self.process.ask(&Request::Reply(&[]))?;
                     Ok(())
