@@ -2,6 +2,7 @@
 //! which labels left.
 
 use crate::program::{Ran, command, files, folder, needs_modules};
+use crate::python;
 use std::io::Read;
 use std::net::TcpListener;
 use std::path::{Path, PathBuf};
@@ -229,6 +230,7 @@ fn a_module_that_cannot_be_looked_at_is_refused_and_the_others_work() {
     assert!(ran.text().contains("PWG Raster"), "{}", ran.text());
 }
 
+/// Two processes, with and without memory that both see, and one: the stream is the same.
 #[test]
 fn inside_the_process_the_stream_is_the_same() {
     let folder = bench("none", 0);
@@ -236,11 +238,21 @@ fn inside_the_process_the_stream_is_the_same() {
     let mut list = String::from("owner,batch,number,length,od_mm\n");
     list.extend((1000..1250).map(|number| format!("TWP,OTTER,{number},5 m,6.2\n")));
     std::fs::write(folder.path().join("cables.csv"), list).expect("a file");
-    print(folder.path(), "file:apart.bin", &[]).ended(0);
     print(folder.path(), "file:inside.bin", &["--in-process"]).ended(0);
+    let inside = std::fs::read(folder.path().join("inside.bin")).expect("a stream");
+    assert!(inside.len() > 4_000_000, "a stream with labels in it");
+    print(folder.path(), "file:apart.bin", &[]).ended(0);
     let read = |name: &str| std::fs::read(folder.path().join(name)).expect("a stream");
-    assert!(read("apart.bin") == read("inside.bin"), "two streams of one job differ");
-    assert!(read("apart.bin").len() > 4_000_000, "a stream with labels in it");
+    assert!(read("apart.bin") == inside, "two streams of one job differ");
+
+    if cfg!(target_os = "linux") {
+        let settings = format!("TAPEWRIGHT_CONFIG={}", folder.path().join("settings").display());
+        let (at, program) = (folder.path().display().to_string(), crate::program::path().display().to_string());
+        let job = ["print", "cables.csv", "--printer", "harmful", "--to", "file:pipes.bin"];
+        let words = ["env", "-C", &at, &settings, &program].into_iter().chain(job);
+        python::check("no_memory_files.py", words);
+        assert!(read("pipes.bin") == inside, "two streams of one job differ");
+    }
 }
 
 #[test]
