@@ -316,7 +316,7 @@ mod elsewhere {
     }
 
     impl Passed {
-        pub(in super::super) fn through(self, _: &mut Command) -> (i32, i32) {
+        pub(in super::super) fn through(self, _: &mut Command) -> (u32, u32) {
             match self.0 {}
         }
     }
