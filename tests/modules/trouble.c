@@ -42,6 +42,12 @@ static void do_harm(instance *me)
         puts("hello from a driver");
         fflush(stdout);
     }
+    if (strcmp(me->harm, "forge") == 0) {
+        /* An answer as the program's own: 4 GiB of stream, where no stream lies. */
+        const unsigned char answer[] = {0xF5, 'T', 'W', 1, 9, 0, 0, 0, 15, 1, 0, 0, 0, 255, 255, 255, 255};
+        fwrite(answer, 1, sizeof answer, stdout);
+        fflush(stdout);
+    }
     if (strcmp(me->harm, "ask") == 0)
         me->asking = 1;
     if (strcmp(me->harm, "close") == 0)
@@ -98,9 +104,14 @@ static tw_status begin_strip(void *self, const tw_strip *strip)
 
 static tw_status lines(void *self, const uint8_t *rows, size_t len, uint32_t count)
 {
+    instance *me = self;
     (void)count;
-    do_harm(self);
-    return put(self, rows, len);
+    do_harm(me);
+    if (strcmp(me->harm, "slow") == 0)
+        usleep(300 * 1000);
+    if (strcmp(me->harm, "scribble") == 0 && me->calls >= me->at)
+        ((unsigned char *)(uintptr_t)rows)[0] ^= 1;
+    return put(me, rows, len);
 }
 
 static tw_status blank(void *self, uint32_t count)

@@ -2,6 +2,7 @@
 //! which labels left.
 
 use crate::program::{Ran, command, files, folder, needs_modules};
+use crate::python;
 use std::io::Read;
 use std::net::TcpListener;
 use std::path::{Path, PathBuf};
@@ -151,6 +152,15 @@ fn a_module_that_hangs_is_stopped() {
 }
 
 #[test]
+fn a_module_that_is_slow_but_works_is_not_stopped() {
+    // To a file, all steps go to the module at once: together they take longer than one may.
+    let folder = bench("slow", 0);
+    print(folder.path(), "file:out.bin", &["--patience", "2"]).ended(0);
+    let stream = std::fs::read(folder.path().join("out.bin")).expect("a stream");
+    assert_eq!(arrived(&stream), LABELS);
+}
+
+#[test]
 fn a_module_that_closes_its_way_out_and_goes_on_is_stopped() {
     let folder = bench("close", 4);
     let (ran, _) = print_to_socket(folder.path(), &["--patience", "1"]);
@@ -181,6 +191,26 @@ fn a_module_that_prints_breaks_the_contract() {
 }
 
 #[test]
+fn a_forged_answer_reaches_no_memory() {
+    let folder = bench("forge", 10);
+    let (ran, stream) = print_to_socket(folder.path(), &[]);
+    let ran = ran.ended(5);
+    assert!(ran.err.contains("trouble broke the contract: its process answered `stored"), "{}", ran.err);
+    assert_eq!(said(&ran.err), arrived(&stream), "{}", ran.err);
+}
+
+/// The program and the module see the same head lines; only the program may write them.
+#[cfg(target_os = "linux")]
+#[test]
+fn a_module_that_writes_to_the_lines_it_is_handed_is_ended() {
+    let folder = bench("scribble", 10);
+    let (ran, stream) = print_to_socket(folder.path(), &[]);
+    let ran = ran.ended(5);
+    assert!(ran.err.contains("trouble died: its process was ended by signal 11"), "{}", ran.err);
+    assert_eq!(said(&ran.err), arrived(&stream), "{}", ran.err);
+}
+
+#[test]
 fn a_file_is_not_left_half_written() {
     let folder = bench("segv", 15);
     let before = files(folder.path());
@@ -200,14 +230,29 @@ fn a_module_that_cannot_be_looked_at_is_refused_and_the_others_work() {
     assert!(ran.text().contains("PWG Raster"), "{}", ran.text());
 }
 
+/// Two processes, with and without memory that both see, and one: the stream is the same.
 #[test]
 fn inside_the_process_the_stream_is_the_same() {
     let folder = bench("none", 0);
-    print(folder.path(), "file:apart.bin", &[]).ended(0);
+    // More than waits at once on any way between two processes.
+    let mut list = String::from("owner,batch,number,length,od_mm\n");
+    list.extend((1000..1250).map(|number| format!("TWP,OTTER,{number},5 m,6.2\n")));
+    std::fs::write(folder.path().join("cables.csv"), list).expect("a file");
     print(folder.path(), "file:inside.bin", &["--in-process"]).ended(0);
+    let inside = std::fs::read(folder.path().join("inside.bin")).expect("a stream");
+    assert!(inside.len() > 4_000_000, "a stream with labels in it");
+    print(folder.path(), "file:apart.bin", &[]).ended(0);
     let read = |name: &str| std::fs::read(folder.path().join(name)).expect("a stream");
-    assert!(read("apart.bin") == read("inside.bin"), "two streams of one job differ");
-    assert!(read("apart.bin").len() > 10_000, "a stream with labels in it");
+    assert!(read("apart.bin") == inside, "two streams of one job differ");
+
+    if cfg!(target_os = "linux") {
+        let settings = format!("TAPEWRIGHT_CONFIG={}", folder.path().join("settings").display());
+        let (at, program) = (folder.path().display().to_string(), crate::program::path().display().to_string());
+        let job = ["print", "cables.csv", "--printer", "harmful", "--to", "file:pipes.bin"];
+        let words = ["env", "-C", &at, &settings, &program].into_iter().chain(job);
+        python::check("no_memory_files.py", words);
+        assert!(read("pipes.bin") == inside, "two streams of one job differ");
+    }
 }
 
 #[test]

@@ -34,6 +34,8 @@ pub(super) enum Request<'m> {
     Push(&'m [u8]),
     /// The stream ends.
     Finish,
+    /// Use these areas, which were left open under these numbers.
+    Share { lines: u32, stream: u32 },
     /// Make the wrong calls of the validator; `job` is a begin_job step.
     Probe { family: &'m str, cuts_off: bool, job: &'m [u8] },
 }
@@ -47,6 +49,15 @@ pub(super) enum Answer<'m> {
     Score(u32),
     Status(DeviceStatus),
     Bytes(&'m [u8]),
+    /// Bytes, which stand in the stream's area.
+    Stored {
+        start: u32,
+        count: u32,
+    },
+    /// A sign of life.
+    Working,
+    /// The stream's area is full: an empty reply, wanted before more is written there.
+    Full,
     Wait {
         milliseconds: u32,
     },
@@ -112,6 +123,11 @@ impl<'m> Request<'m> {
                 put.count(job.len());
                 end = job;
             }
+            Request::Share { lines, stream } => {
+                put.byte(10);
+                put.number(lines);
+                put.number(stream);
+            }
         }
         (put.0, end)
     }
@@ -130,6 +146,7 @@ impl<'m> Request<'m> {
             7 => Request::Push(take.bytes()?),
             8 => Request::Finish,
             9 => Request::Probe { family: text(&mut take)?, cuts_off: take.flag()?, job: take.bytes()? },
+            10 => Request::Share { lines: take.number()?, stream: take.number()? },
             _ => return None,
         };
         take.whole(request)
@@ -146,6 +163,9 @@ impl<'m> Answer<'m> {
             Answer::Score(_) => "score",
             Answer::Status(_) => "status",
             Answer::Bytes(_) => "bytes",
+            Answer::Stored { .. } => "stored",
+            Answer::Full => "full",
+            Answer::Working => "working",
             Answer::Wait { .. } => "wait",
             Answer::WantReply { .. } => "want reply",
             Answer::Log(..) => "log",
@@ -229,6 +249,13 @@ impl<'m> Answer<'m> {
                 put.byte(14);
                 put.list(found, |put, text| put.text(text));
             }
+            Answer::Stored { start, count } => {
+                put.byte(15);
+                put.number(*start);
+                put.number(*count);
+            }
+            Answer::Full => put.byte(16),
+            Answer::Working => put.byte(17),
         }
         (put.0, end)
     }
@@ -259,6 +286,9 @@ impl<'m> Answer<'m> {
             12 => Answer::Cut(take.cut()?),
             13 => Answer::StripEnd,
             14 => Answer::Found(take.list(Take::text)?),
+            15 => Answer::Stored { start: take.number()?, count: take.number()? },
+            16 => Answer::Full,
+            17 => Answer::Working,
             _ => return None,
         };
         take.whole(answer)
@@ -444,6 +474,9 @@ mod tests {
             ),
             Answer::Status(DeviceStatus { stock_out: true, found_width_um: 12_000, ..DeviceStatus::default() }),
             Answer::Bytes(b"bytes"),
+            Answer::Stored { start: 3, count: 5 },
+            Answer::Full,
+            Answer::Working,
             Answer::WantReply { count: 32, milliseconds: 500 },
             Answer::StripBegin(Page { lines: None, dots: 128, dpi_across_milli: Some(180_000), dpi_along_milli: None }),
             Answer::Lines { rows: &[1, 2], count: 2 },

@@ -6,6 +6,7 @@
 //!
 //! [`HostError::Died`]: crate::HostError::Died
 
+mod area;
 mod decoder;
 mod frame;
 mod message;

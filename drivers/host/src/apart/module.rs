@@ -70,10 +70,10 @@ impl Module {
         family: &str,
         log: impl FnMut(LogLevel, &str) + Send + 'static,
     ) -> Result<Session, HostError> {
-        let mut process = self.start()?;
+        let (mut process, areas) = Process::start_sharing(&self.name, &self.path, &self.folders, &self.apart)?;
         process.ask(&Request::Open { family })?;
         expect_done(&mut process)?;
-        Ok(Session::new(process, Box::new(log)))
+        Ok(Session::new(process, areas, Box::new(log)))
     }
 
     /// How sure the family is that a stream that begins so is its own.
@@ -102,7 +102,7 @@ impl Module {
     /// What a driver of the family takes that it must refuse.
     pub(crate) fn probe(&self, family: &str, job: &JobSpec, cuts_off: bool) -> Result<Vec<String>, HostError> {
         let mut process = self.start()?;
-        let mut step = Batch::new();
+        let mut step = Batch::new(None);
         step.add(&Step::BeginJob(job));
         process.ask(&Request::Probe { family, cuts_off, job: step.bytes() })?;
         match process.answer()? {
@@ -119,7 +119,7 @@ impl Module {
     }
 }
 
-fn expect_done(process: &mut Process) -> Result<(), HostError> {
+pub(super) fn expect_done(process: &mut Process) -> Result<(), HostError> {
     match process.answer()? {
         Answer::Done => Ok(()),
         other => {

@@ -5,10 +5,15 @@ use std::path::{Path, PathBuf};
 use std::process::{ChildStdin, ChildStdout, Command, ExitStatus, Stdio};
 
 use super::Apart;
+use super::area::{Areas, Readable, Writable};
 use super::frame::{self, MARK, NoMessage};
 use super::message::{Answer, Request};
+use super::module::expect_done;
 use super::watch::Watch;
 use crate::HostError;
+
+/// The areas as the program sees them.
+pub(super) type Shared = Areas<Writable, Readable>;
 
 /// A module's process, and the way to it.
 #[derive(Debug)]
@@ -25,15 +30,30 @@ pub(super) struct Process {
 
 impl Process {
     pub(super) fn start(name: &str, path: &Path, folders: &[PathBuf], apart: &Apart) -> Result<Process, HostError> {
+        Process::spawn(name, path, &mut command(path, folders, apart), apart)
+    }
+
+    /// As [`Process::start`], with memory that both processes see, where the system has such.
+    pub(super) fn start_sharing(
+        name: &str,
+        path: &Path,
+        folders: &[PathBuf],
+        apart: &Apart,
+    ) -> Result<(Process, Option<Shared>), HostError> {
+        let Some((areas, passed)) = Areas::new() else {
+            return Ok((Process::start(name, path, folders, apart)?, None));
+        };
+        let mut command = command(path, folders, apart);
+        let (lines, stream) = passed.through(&mut command);
+        let mut process = Process::spawn(name, path, &mut command, apart)?;
+        process.ask(&Request::Share { lines, stream })?;
+        expect_done(&mut process)?;
+        Ok((process, Some(areas)))
+    }
+
+    fn spawn(name: &str, path: &Path, command: &mut Command, apart: &Apart) -> Result<Process, HostError> {
         let refuse = |problem: String| HostError::Load { path: path.to_owned(), problem };
-        let mut child = Command::new(&apart.program)
-            .args(&apart.arguments)
-            .arg(path)
-            .args(folders)
-            .stdin(Stdio::piped())
-            .stdout(Stdio::piped())
-            .spawn()
-            .map_err(|error| refuse(format!("its process cannot be started: {error}")))?;
+        let mut child = command.spawn().map_err(|error| refuse(format!("its process cannot be started: {error}")))?;
         let (Some(requests), Some(answers)) = (child.stdin.take(), child.stdout.take()) else {
             return Err(refuse("its process has no way in or out".into()));
         };
@@ -54,11 +74,16 @@ impl Process {
         self.watch.id()
     }
 
+    /// # Errors
+    ///
+    /// Why the process is lost, if it is.
+    pub(super) fn check(&self) -> Result<(), HostError> {
+        self.lost.clone().map_or(Ok(()), Err)
+    }
+
     /// Sends a request; the answers come out of [`Process::answer`].
     pub(super) fn ask(&mut self, request: &Request<'_>) -> Result<(), HostError> {
-        if let Some(error) = &self.lost {
-            return Err(error.clone());
-        }
+        self.check()?;
         self.watch.arm(self.apart.patience);
         let (head, bytes) = request.body();
         let sent = frame::write(&mut self.requests, &[], &head, bytes).and_then(|()| self.requests.flush());
@@ -68,9 +93,7 @@ impl Process {
 
     /// The next answer. `Failed` comes out as the error it carries.
     pub(super) fn answer(&mut self) -> Result<Answer<'_>, HostError> {
-        if let Some(error) = &self.lost {
-            return Err(error.clone());
-        }
+        self.check()?;
         self.watch.arm(self.apart.patience);
         let read = frame::read(&mut self.answers, &MARK, &mut self.body);
         self.watch.disarm();
@@ -125,6 +148,12 @@ impl Process {
         };
         self.lost.insert(HostError::Died { module: self.module.clone(), how }).clone()
     }
+}
+
+fn command(path: &Path, folders: &[PathBuf], apart: &Apart) -> Command {
+    let mut command = Command::new(&apart.program);
+    command.args(&apart.arguments).arg(path).args(folders).stdin(Stdio::piped()).stdout(Stdio::piped());
+    command
 }
 
 /// Makes a pipe hold more, so that the two processes take turns less often: each turn wakes a

@@ -1,27 +1,32 @@
 //! The module's side: what runs in its process.
 
 use std::io::{self, BufWriter, Read, Write};
+use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
-use std::time::Duration;
+use std::time::{Duration, Instant};
 
 use tapewright_abi::value::{Cut, LogLevel};
 
+use super::area::{self, Areas, Readable, Writable};
 use super::frame::{self, MARK};
 use super::message::{Answer, Request};
 use super::steps::take_step;
+use super::watch::now;
 use super::wire::Take;
 use crate::check::probe;
 use crate::{Decoder, Events, Failure, HostError, Module, Page, Session, Sink, Step};
 
 /// Loads the module in `path` with the family files of `folders`, and serves it until `requests` ends. This is the whole work of a
-/// process that [`Apart`](super::Apart) describes.
+/// process that [`Apart`](super::Apart) describes. `requests` come from the program that started
+/// the process: what they say of open files and memory is believed.
 ///
 /// # Errors
 ///
 /// When `answers` cannot be written. What goes wrong with the module is answered.
 pub fn serve(path: &Path, folders: &[PathBuf], requests: impl Read, answers: impl Write) -> io::Result<()> {
-    let mut way = Way { requests, answers: BufWriter::with_capacity(64 << 10, answers) };
+    let mut way =
+        Way { requests, answers: BufWriter::with_capacity(64 << 10, answers), stream: None, stored: 0..0, told: now() };
     let module = Module::load_with_files(path, folders);
     let mut open = Open::default();
     let mut body = Vec::new();
@@ -41,6 +46,9 @@ pub fn serve(path: &Path, folders: &[PathBuf], requests: impl Read, answers: imp
     Ok(())
 }
 
+/// The program hears something at least this often, if no call takes longer.
+const QUIET: Duration = Duration::from_millis(200);
+
 fn misuse(what: &str) -> HostError {
     HostError::Misuse { what: what.into() }
 }
@@ -51,6 +59,8 @@ struct Open {
     session: Option<Session>,
     decoder: Option<Decoder>,
     log: Arc<Mutex<Vec<(LogLevel, String)>>>,
+    /// Where the program puts rows.
+    lines: Option<Readable>,
 }
 
 impl Open {
@@ -78,7 +88,11 @@ impl Open {
             }
             Request::Steps(steps) => {
                 let Some(session) = &mut self.session else { return Err(misuse("steps before open").into()) };
-                let made = make(session, steps, way);
+                // SAFETY: the program writes there only between the last answer and the next request
+                // (`Session::step`).
+                let lines = self.lines.as_ref().map_or(&[][..], |lines| unsafe { lines.all() });
+                (way.stored, way.told) = (0..0, now());
+                let made = make(session, steps, lines, way);
                 for (level, text) in self.log.lock().unwrap_or_else(PoisonError::into_inner).drain(..) {
                     way.say(&Answer::Log(level, text)).map_err(Failure::Caller)?;
                 }
@@ -90,6 +104,15 @@ impl Open {
                 Answer::Status(session.status()?)
             }
             Request::Reply(_) => return Err(misuse("a reply nobody waits for").into()),
+            Request::Share { lines, stream } => {
+                let numbers = i32::try_from(lines).ok().zip(i32::try_from(stream).ok());
+                let (lines, stream) = numbers.ok_or_else(|| misuse("numbers of open files that are none"))?;
+                // SAFETY: the program asks once, with the files it left open for this.
+                let areas = unsafe { Areas::<Readable, Writable>::open(lines, stream) };
+                let areas = areas.map_err(|error| misuse(&format!("memory that cannot be shared: {error}")))?;
+                (self.lines, way.stream) = (Some(areas.lines), Some(areas.stream));
+                Answer::Done
+            }
             Request::Recognise { family, first } => match module.readback(family)? {
                 Some(readback) => Answer::Score(readback.recognises(first)?.into()),
                 None => Answer::Score(0),
@@ -110,7 +133,7 @@ impl Open {
                 Answer::Done
             }
             Request::Probe { family, cuts_off, job } => {
-                let probed = take_step(job, &mut Take(job), |step| match step {
+                let probed = take_step(job, &[], &mut Take(job), |step| match step {
                     Step::BeginJob(job) => probe(module, family, job, cuts_off),
                     _ => Err(misuse("a probe without a job")),
                 });
@@ -121,13 +144,19 @@ impl Open {
     }
 }
 
-fn make<R: Read, W: Write>(session: &mut Session, batch: &[u8], way: &mut Way<R, W>) -> Result<(), Failure<io::Error>> {
+fn make<R: Read, W: Write>(
+    session: &mut Session,
+    batch: &[u8],
+    lines: &[u8],
+    way: &mut Way<R, W>,
+) -> Result<(), Failure<io::Error>> {
     let mut steps = Take(batch);
     while !steps.0.is_empty() {
-        let made = take_step(batch, &mut steps, |step| step.make(session).map(|()| step.puts_out()));
+        let made = take_step(batch, lines, &mut steps, |step| step.make(session).map(|()| step.puts_out()));
         if made.ok_or_else(|| misuse("a step that is none"))?? {
             session.drain(way)?;
         }
+        way.live().map_err(Failure::Caller)?;
     }
     Ok(())
 }
@@ -136,10 +165,52 @@ fn make<R: Read, W: Write>(session: &mut Session, batch: &[u8], way: &mut Way<R,
 struct Way<R, W: Write> {
     requests: R,
     answers: BufWriter<W>,
+    /// Where the stream is put, if there is such memory.
+    stream: Option<Writable>,
+    /// What stands there and has not been told.
+    stored: Range<usize>,
+    /// When the program last heard something.
+    told: Instant,
 }
 
-impl<R, W: Write> Way<R, W> {
+impl<R: Read, W: Write> Way<R, W> {
     fn say(&mut self, answer: &Answer<'_>) -> io::Result<()> {
+        if !self.stored.is_empty() {
+            let number = |n: usize| u32::try_from(n).map_err(io::Error::other);
+            let stored = Answer::Stored { start: number(self.stored.start)?, count: number(self.stored.len())? };
+            self.stored.start = self.stored.end;
+            self.put(&stored)?;
+        }
+        self.put(answer)
+    }
+
+    /// Tells what there is to tell when the program has not heard anything for a while. It counts
+    /// the time of a call, and a batch is many calls.
+    fn live(&mut self) -> io::Result<()> {
+        let now = now();
+        if now.duration_since(self.told) >= QUIET {
+            self.told = now;
+            self.say(&Answer::Working)?;
+            self.answers.flush()?;
+        }
+        Ok(())
+    }
+
+    /// Waits for the reply to what was said.
+    fn await_reply(&mut self, take: impl FnOnce(&[u8])) -> io::Result<()> {
+        self.answers.flush()?;
+        let mut body = Vec::new();
+        frame::read(&mut self.requests, &[], &mut body).map_err(|_| io::Error::from(io::ErrorKind::BrokenPipe))?;
+        match Request::read(&body) {
+            Some(Request::Reply(bytes)) => {
+                take(bytes);
+                Ok(())
+            }
+            _ => Err(io::Error::other("another request where a reply was wanted")),
+        }
+    }
+
+    fn put(&mut self, answer: &Answer<'_>) -> io::Result<()> {
         let (head, bytes) = answer.body();
         frame::write(&mut self.answers, &MARK, &head, bytes)
     }
@@ -153,7 +224,19 @@ impl<R: Read, W: Write> Sink for Way<R, W> {
     type Error = io::Error;
 
     fn bytes(&mut self, bytes: &[u8]) -> io::Result<()> {
-        self.say(&Answer::Bytes(bytes))
+        if self.stream.is_none() || bytes.len() > area::SIZE {
+            return self.say(&Answer::Bytes(bytes));
+        }
+        if bytes.len() > area::SIZE - self.stored.end {
+            self.say(&Answer::Full)?;
+            self.await_reply(|_| ())?;
+            self.stored = 0..0;
+        }
+        if let Some(stream) = &mut self.stream {
+            stream.write(self.stored.end, bytes);
+            self.stored.end += bytes.len();
+        }
+        Ok(())
     }
 
     fn wait(&mut self, time: Duration) -> io::Result<()> {
@@ -163,20 +246,11 @@ impl<R: Read, W: Write> Sink for Way<R, W> {
     fn reply(&mut self, count: usize, time: Duration, reply: &mut Vec<u8>) -> io::Result<()> {
         let count = u32::try_from(count).map_err(io::Error::other)?;
         self.say(&Answer::WantReply { count, milliseconds: milliseconds(time) })?;
-        self.answers.flush()?;
-        let mut body = Vec::new();
-        frame::read(&mut self.requests, &[], &mut body).map_err(|_| io::Error::from(io::ErrorKind::BrokenPipe))?;
-        match Request::read(&body) {
-            Some(Request::Reply(bytes)) => {
-                reply.extend_from_slice(bytes);
-                Ok(())
-            }
-            _ => Err(io::Error::other("another request where a reply was wanted")),
-        }
+        self.await_reply(|bytes| reply.extend_from_slice(bytes))
     }
 }
 
-impl<R, W: Write> Events for Way<R, W> {
+impl<R: Read, W: Write> Events for Way<R, W> {
     type Error = io::Error;
 
     fn strip_begin(&mut self, page: &Page) -> io::Result<()> {

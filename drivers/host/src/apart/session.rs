@@ -5,14 +5,18 @@ use std::time::Duration;
 
 use tapewright_abi::value::{DeviceStatus, LogLevel};
 
+use super::area::{self, Areas, Readable};
 use super::message::{Answer, Request};
-use super::process::Process;
+use super::process::{Process, Shared};
 use super::steps::Batch;
 use crate::{Failure, HostError, Sink, Step};
 
-/// Steps are sent when so many bytes wait: fewer turns between two processes, and memory that
+/// Steps are sent when so many bytes wait, rows in the area not counted: fewer turns between two processes, and memory that
 /// stays flat.
 const BATCH: usize = 512 << 10;
+
+/// Bytes of the stream handed on at once.
+const PIECE: usize = 64 << 10;
 
 /// Most answers taken after the sink has failed. A driver in the middle of something comes to its
 /// end within them; one that asks again and again, because nothing answers, does not.
@@ -25,6 +29,9 @@ type Log = Box<dyn FnMut(LogLevel, &str) + Send>;
 pub(crate) struct Session {
     process: Process,
     batch: Batch,
+    /// Where the module puts its stream, if there is such memory, and the piece of it at hand.
+    stream: Option<Readable>,
+    piece: Vec<u8>,
     log: Log,
 }
 
@@ -35,8 +42,9 @@ impl fmt::Debug for Session {
 }
 
 impl Session {
-    pub(super) fn new(process: Process, log: Log) -> Session {
-        Session { process, batch: Batch::new(), log }
+    pub(super) fn new(process: Process, areas: Option<Shared>, log: Log) -> Session {
+        let (lines, stream) = areas.map(|Areas { lines, stream }| (lines, stream)).unzip();
+        Session { process, batch: Batch::new(lines), stream, piece: Vec::new(), log }
     }
 
     pub(crate) fn id(&self) -> u32 {
@@ -44,9 +52,15 @@ impl Session {
     }
 
     pub(crate) fn step<S: Sink + ?Sized>(&mut self, step: &Step<'_>, sink: &mut S) -> Result<(), Failure<S::Error>> {
+        // Below, the area of the lines is written. No request is unanswered now: `flush` comes back
+        // with the last answer, or with a process that is lost.
+        self.process.check()?;
         if matches!(step, Step::Cancel) {
             // What was not sent is given up with the job.
             self.batch.clear();
+        }
+        if self.batch.is_full_for(step) {
+            self.flush(sink)?;
         }
         self.batch.add(step);
         if self.batch.bytes().len() >= BATCH { self.flush(sink) } else { Ok(()) }
@@ -78,6 +92,23 @@ impl Session {
                     Ok(())
                 }
                 Answer::Bytes(bytes) if !bytes.is_empty() => when(failed.is_none(), || sink.bytes(bytes)),
+                Answer::Stored { start, count } => {
+                    let (start, count) = (start as usize, count as usize);
+                    let handed = self.stream.as_ref().and_then(|stream| {
+                        hand_on(stream, start, count, &mut self.piece, &mut |bytes| {
+                            when(failed.is_none(), || sink.bytes(bytes))
+                        })
+                    });
+                    let Some(outcome) = handed else {
+                        return Err(self.process.out_of_order("stored beyond its memory").into());
+                    };
+                    outcome
+                }
+                Answer::Working => Ok(()),
+                Answer::Full => {
+                    self.process.ask(&Request::Reply(&[]))?;
+                    Ok(())
+                }
                 Answer::Wait { milliseconds } => {
                     when(failed.is_none(), || sink.wait(Duration::from_millis(milliseconds.into())))
                 }
@@ -109,6 +140,26 @@ impl Session {
             }
         }
     }
+}
+
+/// Gives `count` bytes of the area to `sink`, piece by piece. `None`: the area has no such bytes.
+fn hand_on<E>(
+    stream: &Readable,
+    start: usize,
+    count: usize,
+    piece: &mut Vec<u8>,
+    sink: &mut impl FnMut(&[u8]) -> Result<(), E>,
+) -> Option<Result<(), E>> {
+    let end = start.checked_add(count).filter(|&end| count > 0 && end <= area::SIZE)?;
+    piece.resize(PIECE, 0);
+    for at in (start..end).step_by(PIECE) {
+        let piece = &mut piece[..PIECE.min(end - at)];
+        stream.copy(at, piece)?;
+        if let Err(error) = sink(piece) {
+            return Some(Err(error));
+        }
+    }
+    Some(Ok(()))
 }
 
 fn when<E>(condition: bool, act: impl FnOnce() -> Result<(), E>) -> Result<(), E> {

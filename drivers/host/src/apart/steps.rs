@@ -2,6 +2,7 @@
 
 use std::ops::Range;
 
+use super::area::{self, Writable};
 use super::wire::{Put, Take};
 use crate::{JobSpec, Step, StripSpec};
 
@@ -9,13 +10,24 @@ use crate::{JobSpec, Step, StripSpec};
 #[derive(Debug)]
 pub(super) struct Batch {
     put: Put,
-    /// Where the rows of its last lines stand; empty for none.
+    /// Where rows are put, if there is such memory.
+    area: Option<Writable>,
+    /// Bytes of the area that hold rows of this batch.
+    used: usize,
+    /// Where the rows of its last lines stand, in the area or else in the batch; empty for none.
     rows: Range<usize>,
 }
 
 impl Batch {
-    pub(super) fn new() -> Self {
-        Self { put: Put::default(), rows: 0..0 }
+    pub(super) fn new(area: Option<Writable>) -> Self {
+        Self { put: Put::default(), area, used: 0, rows: 0..0 }
+    }
+
+    /// Whether a step is better added to the next batch: its rows fit into the area, but not with
+    /// those that are there.
+    pub(super) fn is_full_for(&self, step: &Step<'_>) -> bool {
+        let (Step::Lines { rows, .. }, Some(area)) = (step, &self.area) else { return false };
+        (area::SIZE - self.used + 1..=area::SIZE).contains(&rows.len()) && !area.holds(self.rows.clone(), rows)
     }
 
     /// What is sent.
@@ -25,6 +37,7 @@ impl Batch {
 
     pub(super) fn clear(&mut self) {
         self.put.0.clear();
+        self.used = 0;
         self.rows = 0..0;
     }
 
@@ -56,9 +69,24 @@ impl Batch {
                 put.list(strip.cuts, Put::cut);
             }
             Step::Lines { rows, count } => {
-                // Both ends of a cable often have the same label, and what does not go through a
-                // pipe costs nothing there.
-                if !rows.is_empty() && put.0[self.rows.clone()] == **rows {
+                // Both ends of a cable often have the same label: what is not written again costs
+                // nothing.
+                let in_area = self.area.as_mut().is_some_and(|area| {
+                    let held = area.holds(self.rows.clone(), rows);
+                    let fits = rows.len() <= area::SIZE - self.used;
+                    if !held && fits {
+                        area.write(self.used, rows);
+                        self.rows = self.used..self.used + rows.len();
+                        self.used = self.rows.end;
+                    }
+                    held || fits
+                });
+                if in_area {
+                    put.byte(9);
+                    put.number(*count);
+                    put.count(self.rows.start);
+                    put.count(self.rows.len());
+                } else if !rows.is_empty() && put.0.get(self.rows.clone()) == Some(rows) {
                     put.byte(8);
                     put.number(*count);
                     put.count(self.rows.start);
@@ -85,8 +113,14 @@ impl Batch {
     }
 }
 
-/// Takes the next step of `batch` and makes it; `take` is what is left of the batch.
-pub(super) fn take_step<T>(batch: &[u8], take: &mut Take<'_>, make: impl FnOnce(&Step<'_>) -> T) -> Option<T> {
+/// Takes the next step of `batch` and makes it; `take` is what is left of the batch, `area` where
+/// the program puts rows.
+pub(super) fn take_step<T>(
+    batch: &[u8],
+    area: &[u8],
+    take: &mut Take<'_>,
+    make: impl FnOnce(&Step<'_>) -> T,
+) -> Option<T> {
     match take.byte()? {
         0 => {
             let name = take.text()?;
@@ -125,9 +159,9 @@ pub(super) fn take_step<T>(batch: &[u8], take: &mut Take<'_>, make: impl FnOnce(
         5 => Some(make(&Step::EndJob)),
         6 => Some(make(&Step::Cancel)),
         7 => Some(make(&Step::PortStatus(take.byte()?))),
-        8 => {
+        again @ (8 | 9) => {
             let (count, start, length) = (take.number()?, take.size()?, take.size()?);
-            let rows = batch.get(start..)?.get(..length)?;
+            let rows = if again == 8 { batch } else { area }.get(start..)?.get(..length)?;
             Some(make(&Step::Lines { rows, count }))
         }
         _ => None,
@@ -159,10 +193,10 @@ mod tests {
             Step::Cancel,
             Step::PortStatus(0x18),
         ] {
-            let mut batch = Batch::new();
+            let mut batch = Batch::new(None);
             batch.add(&step);
             let mut take = Take(batch.bytes());
-            assert_eq!(take_step(batch.bytes(), &mut take, |found| *found == step), Some(true));
+            assert_eq!(take_step(batch.bytes(), &[], &mut take, |found| *found == step), Some(true));
             assert!(take.0.is_empty());
         }
     }
@@ -170,14 +204,14 @@ mod tests {
     #[test]
     fn lines_again_are_those_that_stand_before() {
         let steps = [2, 1].map(|count| Step::Lines { rows: &[5, 6], count });
-        let mut batch = Batch::new();
+        let mut batch = Batch::new(None);
         for step in &steps {
             batch.add(step);
         }
         assert!(batch.bytes().len() < 2 * 13, "the rows are sent once");
         let mut take = Take(batch.bytes());
         for step in steps {
-            assert_eq!(take_step(batch.bytes(), &mut take, |found| *found == step), Some(true));
+            assert_eq!(take_step(batch.bytes(), &[], &mut take, |found| *found == step), Some(true));
         }
         assert!(take.0.is_empty());
         // Rows that do not stand in the batch.
@@ -187,7 +221,36 @@ mod tests {
             for number in [1, start, length] {
                 put.number(number);
             }
-            assert_eq!(take_step(&put.0, &mut Take(&put.0), |_| ()), None, "{start} {length}");
+            assert_eq!(take_step(&put.0, &[], &mut Take(&put.0), |_| ()), None, "{start} {length}");
         }
+    }
+
+    #[cfg(all(target_os = "linux", not(miri)))]
+    #[test]
+    fn rows_that_fit_into_the_area_are_not_in_the_batch() {
+        use super::super::area::{Areas, SIZE};
+        let (areas, _passed) = Areas::new().expect("this needs Linux 5.1 or newer");
+        let mut batch = Batch::new(Some(areas.lines));
+        let (most, wide) = (vec![7; SIZE - 10], vec![9; SIZE + 1]);
+        let [first, small, large] = [&most[..], &most[..11], &wide].map(|rows| Step::Lines { rows, count: 1 });
+        for step in [&first, &first] {
+            assert!(!batch.is_full_for(step));
+            batch.add(step);
+        }
+        assert_eq!(batch.bytes().len(), 2 * 13, "rows are in the area, once");
+        assert!(batch.is_full_for(&small) && !batch.is_full_for(&large) && !batch.is_full_for(&Step::Blank(1)));
+        // What fits nowhere goes with the batch, and so does a step that is added all the same.
+        for step in [&large, &large, &small] {
+            batch.add(step);
+        }
+        let mut area = most.clone();
+        area.resize(SIZE, 0);
+        let mut take = Take(batch.bytes());
+        for step in [first, first, large, large, small] {
+            assert_eq!(take_step(batch.bytes(), &area, &mut take, |found| *found == step), Some(true));
+        }
+        assert!(take.0.is_empty());
+        batch.clear();
+        assert!(!batch.is_full_for(&first) && !batch.is_full_for(&small));
     }
 }

@@ -37,8 +37,8 @@ impl Shared {
     }
 }
 
-#[allow(clippy::disallowed_methods, reason = "a deadline of a foreign process; no output depends on it")]
-fn now() -> Instant {
+#[allow(clippy::disallowed_methods, reason = "how long a foreign process takes; no output depends on it")]
+pub(super) fn now() -> Instant {
     Instant::now()
 }
 
