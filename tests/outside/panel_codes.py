@@ -2,7 +2,7 @@
 
 usage: panel_codes.py PICTURE CONTENT=COUNT ...
 
-PICTURE is a PNG of `tapewright proof`, of a stock that is not mirrored. Each content must be read as
+PICTURE is a PNG of `tapewright proof`, or a PBM of `tapewright readback`, of a stock that is not mirrored. Each content must be read as
 often as said, wherever it stands and whichever way it is turned, and nothing else may be read.
 
 Reader: zxing-cpp. Exit status: 0; 1 when something else was read, with what it was.

@@ -1,7 +1,7 @@
 //! Labels with logo, code and marks: from a job file to what a decoder reads off the proof.
 
 use crate::jobs::{demo_files, load};
-use crate::program::{folder, run};
+use crate::program::{folder, needs_modules, run};
 use crate::{python, sources};
 use std::collections::BTreeMap;
 use std::path::Path;
@@ -37,17 +37,22 @@ fn the_panels_of_the_demo_can_all_be_made() {
     assert_eq!(builds, BTreeMap::from(wanted), "every build, near and far");
 }
 
+/// Off the proof, and off the lines that a driver's stream gives a printer.
 /// Source of the contents: the job's template, filled in by hand.
 #[test]
-fn a_decoder_reads_every_code_off_the_proof() {
+fn a_decoder_reads_every_code_off_the_proof_and_off_the_stream() {
+    needs_modules();
     let folder = folder();
     let path = folder.path();
     let job = panels(path);
     run(path, ["proof", "panels.toml", "--out", "proof", "--quiet"]).ended(0);
+    run(path, ["print", "panels.toml", "--to", "file:out.pwg", "--quiet"]).ended(0);
     let (mut nth, mut read) = (0, 0);
     for stock in &job.plan().stocks {
         let media = job.stock(stock);
-        for labels in &stock.strips.strips {
+        let id = media.id.replace('/', "-");
+        run(path, ["readback", &format!("out-{id}.pwg"), "--pbm", &id, "--json"]).ended(0);
+        for (of_stock, labels) in (1..).zip(&stock.strips.strips) {
             nth += 1;
             // A mirrored print reads from the other side of the tube.
             if media.mirrored {
@@ -58,10 +63,13 @@ fn a_decoder_reads_every_code_off_the_proof() {
                 let copies = job.lay_out(stock, slot).expect("a layout").block.copies.len();
                 *wanted.entry(format!("TWP {}", job.name(job.cable(slot)))).or_default() += copies;
             }
-            let name = format!("proof/strip-{nth:04}-{}.png", media.id.replace('/', "-"));
+            let name = format!("proof/strip-{nth:04}-{id}.png");
             let mut arguments = vec![path.join(name).into_os_string()];
             arguments.extend(wanted.iter().map(|(content, count)| format!("{content}={count}").into()));
             python::check("panel_codes.py", &arguments);
+            let proof = std::mem::replace(&mut arguments[0], path.join(&id).join(format!("strip-{of_stock:04}.pbm")).into());
+            python::check("panel_codes.py", &arguments);
+            arguments[0] = proof;
             read += wanted.values().sum::<usize>();
             if let Some(first) = arguments.get_mut(1) {
                 *first = "TWP OTTER 9999=2".into();
