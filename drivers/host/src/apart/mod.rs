@@ -1,8 +1,9 @@
 //! A module in a process of its own.
 //!
 //! The program starts itself again for each module, as told by [`Apart`], and speaks with that
-//! process over its standard input and output. A module that crashes, hangs or scribbles over
-//! memory takes its own process down and nothing else; the program sees [`HostError::Died`].
+//! process over its standard input and output. Head lines and stream go through memory that both see
+//! ([`area`]), where there is such. A module that crashes, hangs or scribbles over memory takes its
+//! own process down and nothing else; the program sees [`HostError::Died`].
 //!
 //! [`HostError::Died`]: crate::HostError::Died
 

@@ -11,8 +11,8 @@ use super::process::{Process, Shared};
 use super::steps::Batch;
 use crate::{Failure, HostError, Sink, Step};
 
-/// Steps are sent when so many bytes wait, rows in the area not counted: fewer turns between two processes, and memory that
-/// stays flat.
+/// Steps are sent when so many bytes wait, rows in the area not counted: fewer turns between two
+/// processes, and memory that stays flat.
 const BATCH: usize = 512 << 10;
 
 /// Bytes of the stream handed on at once.
