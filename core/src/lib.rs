@@ -18,6 +18,7 @@ pub mod journal;
 pub mod logo;
 pub mod mark;
 pub mod pack;
+pub mod word;
 // 3
 pub mod layout;
 // 4
