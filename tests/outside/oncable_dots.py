@@ -3,17 +3,18 @@
 is seen at x = (D / 2) sin(s / (D / 2)) from the cable's middle (a cylinder seen from far away,
 elementary geometry), and nothing beyond a quarter turn is seen.
 
-usage: oncable_dots.py PICTURE.png LABEL.pbm --diameter MM --along DPI --across DPI
+usage: oncable_dots.py PICTURE.png LABEL.pbm --cable MM --diameter MM --along DPI --across DPI
        [--round lines|dots] [--first MM] [--centre MM] [--turn] [--reversed] [--scale S] [--stretch S] [--period MM --end MM]
 
 The picture is as `proof --on-cable` writes it, of a label that goes round its cable; its density is in
-its pHYs chunk. LABEL.pbm is the label as it reads (a row a head line, dot 0 first). DIAMETER is where
-the print lies. Lines or dots go round; the first dot lies FIRST mm from the tape's edge, and CENTRE mm
+its pHYs chunk. LABEL.pbm is the label as it reads (a row a head line, dot 0 first). CABLE is the
+cable's diameter, DIAMETER that at which the print lies. Lines or dots go round; the first dot lies FIRST mm from the tape's edge, and CENTRE mm
 from the tape's start (or edge) faces the reader. --turn: the cable stands. --reversed: places count
 upwards. SCALE shortens what goes round, STRETCH what goes along. --period: the tape is wound on
 itself, so long round, and ends at END mm.
 
-It looks at the middle of every dot that is seen at least three pixels wide, and says how many.
+It looks at the middle of every dot that is seen at least 1.8 pixels wide (then more than half of the pixel
+there is of that dot), and says how many.
 """
 import argparse
 import math
@@ -24,7 +25,7 @@ import zlib
 
 
 def png(path):
-    """Width, height, pixels of a millimetre, and grey rows of an 8-bit grey PNG."""
+    """Pixels of a millimetre, and grey rows of an 8-bit grey PNG."""
     data = open(path, "rb").read()
     at, body, density = 8, b"", None
     while at < len(data):
@@ -57,7 +58,7 @@ def png(path):
                 line[x] = (line[x] + best[2]) & 255
         before = bytes(line)
         rows.append(before)
-    return width, height, density, rows
+    return density, rows
 
 
 def pbm(path):
@@ -74,7 +75,7 @@ def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("picture")
     parser.add_argument("label")
-    for name in ("diameter", "along", "across"):
+    for name in ("cable", "diameter", "along", "across"):
         parser.add_argument(f"--{name}", type=float, required=True)
     parser.add_argument("--round", choices=("lines", "dots"), required=True)
     parser.add_argument("--first", type=float, default=0)
@@ -86,23 +87,24 @@ def main():
     parser.add_argument("--period", type=float)
     parser.add_argument("--end", type=float)
     args = parser.parse_args()
-    width, height, density, rows = png(args.picture)
+    density, rows = png(args.picture)
     dots, lines = pbm(args.label)
 
-    # The label is the only white there is: its edges are those of its white.
+    # Along the cable the label is as long as its white. Where the cable's middle is, is seen beside it.
     white = [(x, y) for y, row in enumerate(rows) if (x := row.find(255)) >= 0]
-    top, bottom = white[0][1], white[-1][1]
-    left = min(x for x, _ in white)
-    right = max(row.rfind(255) for row in rows)
-    edge = 0.15 * density  # the outline lies inside the label
-    radius = args.diameter / 2
+    left, right = min(x for x, _ in white), max(row.rfind(255) for row in rows)
+    edge = 0.15 * density  # the outline lies inside the label, that of the cable outside it
     if args.turn:
-        middle, start = (left + right + 1) / 2, bottom + 1 + edge
+        start = white[-1][1] + 1 + edge
+        beyond = rows[int(start + 4 * density)]
     else:
-        middle, start = (top + bottom + 1) / 2, left - edge
-    across_wide = (right - left + 1 if args.turn else bottom - top + 1) + 2 * edge
-    if abs(across_wide - args.diameter * density) > 2:
-        sys.exit(f"the label is seen {across_wide / density:.3f} mm wide, wanted {args.diameter:.3f}")
+        start = left - edge
+        beyond = bytes(row[int(start - 4 * density)] for row in rows)
+    sheath = max(re.finditer(rb"[\x97-\xc7]+", beyond), key=lambda run: len(run.group()))
+    middle, wide = (sheath.start() + sheath.end()) / 2, len(sheath.group()) / density
+    if abs(wide - args.cable) > 2 / density:
+        sys.exit(f"the cable is {wide:.3f} mm wide, wanted {args.cable:.3f}")
+    radius = args.diameter / 2
 
     looked, wrong = 0, 0
     for line, bits in enumerate(lines):
@@ -121,7 +123,7 @@ def main():
                 if max(abs(arc) for arc in arcs) > radius * math.pi / 2:
                     continue
                 near, seen, far = (radius * math.sin(arc / radius) for arc in arcs)
-                if abs(far - near) * density < 3 or abs(seen) > radius - 0.3:
+                if abs(far - near) * density < 1.8 or abs(seen) > radius - 0.3:
                     continue
                 beside = middle + (-seen if args.reversed else seen) * density
                 x, y = (beside, start - along * density) if args.turn else (start + along * density, beside)

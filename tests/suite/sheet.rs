@@ -193,9 +193,9 @@ struct Lay {
 
 const LAYS: [Lay; 5] = [
     Lay { build: "wrap", stock: "wrap-24", printer: "bench-180", od_mm: 7.3 },
-    Lay { build: "wrap", stock: "wrap-38", printer: "wide-300", od_mm: 5.5 },
+    Lay { build: "wrap", stock: "wrap-38", printer: "odd", od_mm: 5.5 },
     Lay { build: "band", stock: "tape-24", printer: "bench-180", od_mm: 26.0 },
-    Lay { build: "sleeve", stock: "sleeve-3/8", printer: "fine-360", od_mm: 6.2 },
+    Lay { build: "sleeve", stock: "sleeve-3/8", printer: "bench-180", od_mm: 6.2 },
     Lay { build: "sleeve", stock: "sleeve-1/2", printer: "odd", od_mm: 9.1 },
 ];
 
@@ -221,7 +221,7 @@ fn told(job: &Job, layout: &Layout, od_mm: f64, stock: &tapewright::media::Stock
     let (long, high) = if turn == Turn::Along { (width, height) } else { (height, width) };
     let by_lines = (dots(line) + long / 2.0) / along;
     let by_dots = first + (dots(dot) + high / 2.0) / across;
-    let mut told = vec![("--along", along * 25.4), ("--across", across * 25.4), ("--first", first)];
+    let mut told = vec![("--cable", od_mm), ("--along", along * 25.4), ("--across", across * 25.4), ("--first", first)];
     let thickness = stock.thickness.mm();
     match stock.form {
         Form::Sleeve(sleeve) => {
@@ -271,7 +271,7 @@ fn a_label_on_its_cable_is_foreshortened() {
         let told = told(&job, &layout, od_mm, job.stock(&plan.stocks[0]));
         let by_dots = told.iter().any(|(name, _)| *name == "--scale")
             || matches!(job.stock(&plan.stocks[0]).form, Form::Wrap { axis: WrapAxis::Across, .. });
-        let arguments = |off: f64, centre: f64| {
+        let arguments = |name: &str, off: f64| {
             let mut all: Vec<OsString> = vec![picture.clone().into(), path.join("label.pbm").into()];
             all.extend(["--round", if by_dots { "dots" } else { "lines" }].map(Into::into));
             if by_dots {
@@ -280,21 +280,22 @@ fn a_label_on_its_cable_is_foreshortened() {
             if build == "band" && layout.block.copies[0].0 == Turn::Along {
                 all.push("--turn".into());
             }
-            for (name, value) in &told {
-                let value = match *name {
-                    "--diameter" => value + off,
-                    "--centre" => value + centre,
-                    _ => *value,
-                };
-                all.extend([(*name).into(), value.to_string().into()]);
+            for &(told, value) in &told {
+                let value = if told == name { value + off } else { value };
+                all.extend([told.into(), value.to_string().into()]);
             }
             all
         };
-        let said = python::check("oncable_dots.py", arguments(0.0, 0.0));
+        let said = python::check("oncable_dots.py", arguments("", 0.0));
         println!("{build} on {stock} by {printer}: {}", said.trim());
-        // The checker itself: another diameter, and a label turned on its cable by a dot and a half.
-        python::refuses("oncable_dots.py", arguments(0.3, 0.0), "mm wide, wanted");
-        python::refuses("oncable_dots.py", arguments(0.0, 1.5 * 25.4 / 180.0), "are not where the formula has them");
+        // The checker itself: another cable, print on another diameter, a label turned on its cable.
+        for (name, off, words) in [
+            ("--cable", 0.3, "mm wide, wanted"),
+            ("--diameter", 1.5, "are not where the formula has them"),
+            ("--centre", 0.2, "are not where the formula has them"),
+        ] {
+            python::refuses("oncable_dots.py", arguments(name, off), words);
+        }
     }
 }
 

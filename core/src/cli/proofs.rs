@@ -86,7 +86,7 @@ fn plain(stock: &str) -> String {
 const MOST_ON_CABLE: usize = 50;
 
 /// Labels on their cables: one for each build, stock and diameter to a millimetre, the first of its kind.
-fn on_cables(job: &Job, plan: &Plan, out: &Path) -> Result<Vec<PathBuf>> {
+fn on_cables(job: &Job, plan: &Plan, out: &Path, talk: &Talk) -> Result<Vec<PathBuf>> {
     let (mut seen, mut paths) = (HashSet::new(), Vec::new());
     let mut raster = Raster::new(Pen::new(job.fonts()));
     for stock in &plan.stocks {
@@ -94,7 +94,7 @@ fn on_cables(job: &Job, plan: &Plan, out: &Path) -> Result<Vec<PathBuf>> {
         for &slot in &stock.slots {
             let diameter = job.diameter(slot);
             let class = diameter.map(|diameter| (diameter.0 + 500) / 1000);
-            if paths.len() == MOST_ON_CABLE || !seen.insert((slot.build, &media.id, class)) {
+            if !seen.insert((slot.build, &media.id, class)) || paths.len() == MOST_ON_CABLE {
                 continue;
             }
             let layout = job.lay_out(stock, slot)?;
@@ -108,6 +108,9 @@ fn on_cables(job: &Job, plan: &Plan, out: &Path) -> Result<Vec<PathBuf>> {
             write_whole(&path, &on_cable_png(&title, &label, job.fonts()).doing(|| path.display().to_string())?)?;
             paths.push(path);
         }
+    }
+    if seen.len() > paths.len() {
+        talk.say(&format!("note: drew the first {} of {} kinds of labels on their cables", paths.len(), seen.len()));
     }
     Ok(paths)
 }
@@ -167,7 +170,7 @@ pub(super) fn write(
     write_whole(&path, &sheet.finish(job.fonts())?)?;
     bar.finish_and_clear();
     drop(on);
-    let on_cable = if on_cable { on_cables(job, plan, out)? } else { Vec::new() };
+    let on_cable = if on_cable { on_cables(job, plan, out, talk)? } else { Vec::new() };
     Ok(Written { strips, sheet: path, on_cable, cartridges })
 }
 

@@ -142,25 +142,41 @@ impl<'f> Canvas<'f> {
                 }
             }
         }
-        let mut share = vec![0.0_f64; self.width];
+        let columns = || polygons.iter().flatten().map(|corner| corner.0);
+        let first = columns().fold(self.width as f64, f64::min).max(0.0) as usize;
+        let last = (columns().fold(0.0, f64::max).max(0.0).ceil() as usize).min(self.width);
+        // Of every column: what is covered of it alone, and by how much more of it and all after it.
+        let mut share = vec![(0.0_f64, 0.0_f64); self.width + 1];
         for (row, group) in crossings.chunks_mut(LINES).enumerate() {
-            share.fill(0.0);
+            share[first..=last.max(first)].fill((0.0, 0.0));
             for line in group.iter_mut() {
                 line.sort_by(f64::total_cmp);
                 for span in line.chunks_exact(2) {
                     let (left, right) = (span[0].max(0.0), span[1].min(self.width as f64));
-                    let mut x = left;
-                    while x < right {
-                        let next = (x.floor() + 1.0).min(right);
-                        share[x as usize] += (next - x) / LINES as f64;
-                        x = next;
+                    if left >= right {
+                        continue;
+                    }
+                    let (from, to) = (left as usize, right as usize);
+                    if from == to {
+                        share[from].0 += right - left;
+                    } else {
+                        share[from].0 += (from + 1) as f64 - left;
+                        share[to].0 += right - to as f64;
+                        share[from + 1].1 += 1.0;
+                        share[to].1 -= 1.0;
                     }
                 }
             }
             let pixels = &mut self.pixels[(top + row) * self.width..(top + row + 1) * self.width];
-            for (pixel, share) in pixels.iter_mut().zip(&share).filter(|(_, share)| **share > 0.0) {
-                let old = f64::from(*pixel);
-                *pixel = (old + (f64::from(grey) - old) * share.min(1.0) + 0.5) as u8;
+            let mut whole = 0.0;
+            for x in first..last {
+                let (part, more) = share[x];
+                whole += more;
+                let covered = ((whole + part) / LINES as f64).min(1.0);
+                if covered > 0.0 {
+                    let old = f64::from(pixels[x]);
+                    pixels[x] = (old + (f64::from(grey) - old) * covered + 0.5) as u8;
+                }
             }
         }
     }

@@ -116,6 +116,9 @@ impl<'s, 'l> Flow<'s, 'l> {
     pub(super) fn bullet(&mut self, text: &str) {
         let mut mark = Some("-".to_owned());
         for line in self.lettering.broken(text, TEXT, (self.room - 3.0) * POINT) {
+            if self.at + LINE > self.bottom {
+                self.turn();
+            }
             let y = self.at + LINE * 0.78;
             if let Some(mark) = mark.take() {
                 self.word(mark, EDGE, y, TEXT);

@@ -283,3 +283,6 @@ fn frame(surface: &mut Surface<'_>, (x, y): (f32, f32), (wide, high): (f32, f32)
     fill(surface, x - THICK, y, THICK, high)?;
     fill(surface, x + wide, y, THICK, high)
 }
+
+#[cfg(test)]
+mod tests;

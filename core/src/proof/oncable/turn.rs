@@ -13,6 +13,8 @@ const FILM: u8 = 212;
 const HATCH: u8 = 170;
 /// The same lines over the print, so light that it stays black on white.
 const HATCH_OVER: u8 = 226;
+/// Where a tail or a band ends: never taken for ink.
+const SEAM: u8 = 145;
 /// From one line of the hatch to the next, millimetres along the cable.
 const HATCH_PITCH: f64 = 3.0;
 
@@ -156,7 +158,7 @@ pub(super) fn wrap(label: &OnCable<'_>, diameter: Micrometres) -> (Scene, String
         format!("wrap on a cable of {diameter}, from the front; the clear tail (hatched) lies over the print");
     if surface.faces(end) {
         let beside = surface.beside(end);
-        scene.dashes(surface.lies.at(0.0, beside), surface.lies.at(surface.long(), beside), 2.0 * LINE, 90);
+        scene.dashes(surface.lies.at(0.0, beside), surface.lies.at(surface.long(), beside), 2.0 * LINE, SEAM);
         words.push_str("; dashes: where it ends");
     }
     (scene, words)
@@ -179,7 +181,7 @@ pub(super) fn band(label: &OnCable<'_>, diameter: Micrometres) -> (Scene, String
         surface.ink(&mut scene, label, (end - turn, end), shift);
         if surface.faces(end + shift) {
             let beside = surface.beside(end + shift);
-            lies.area(&mut scene, (0.0, surface.long()), (beside, beside + LINE), 120);
+            lies.area(&mut scene, (0.0, surface.long()), (beside, beside + LINE), SEAM);
         }
     }
     surface.outline(&mut scene);
