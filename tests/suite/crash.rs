@@ -26,6 +26,7 @@ use tapewright::run::{
 };
 use tapewright::settings::{Flags, Known, load_job};
 use tapewright::transport::{Delivery, Recorder};
+use tapewright::unit::Dots;
 use tapewright_host::Place;
 
 /// Each label of this list is unlike the others from its first letters on.
@@ -128,17 +129,28 @@ impl<'b> Bench<'b> {
     }
 }
 
-/// Head lines of a stream as far as it goes.
+/// Dots of the stock under the head, and where the first of them and of its zone lie.
+fn web() -> (usize, usize) {
+    let catalogue = Catalogue::shipped();
+    let (printer, stock) =
+        (catalogue.printer("bench-180").expect("shipped"), catalogue.stock("tape-12").expect("shipped"));
+    let (zone, _) = printer.zone(stock).expect("under the head");
+    let few = |dots: Dots| usize::try_from(dots.0).expect("few");
+    (few(printer.across.dots_nearest(stock.width)), few(zone - printer.stock_edge(stock)))
+}
+
+/// Lines of a stream over the width of the stock, as far as it goes.
 #[derive(Default)]
 struct Rows(Vec<Vec<u8>>);
 
 impl Lines for Rows {
-    fn begin(&mut self, _: usize, _: u32, _: Option<u32>) -> Result<()> {
+    fn begin(&mut self, _: usize, dots: u32, _: Option<u32>) -> Result<()> {
+        assert_eq!(dots as usize, web().0, "a page is as wide as the stock");
         Ok(())
     }
 
     fn rows(&mut self, rows: &[u8]) -> Result<()> {
-        let width = Catalogue::shipped().printer("bench-180").expect("shipped").head.0.unsigned_abs() as usize / 8;
+        let width = web().0.div_ceil(8);
         self.0.extend(rows.chunks(width).map(<[u8]>::to_vec));
         Ok(())
     }
@@ -173,14 +185,10 @@ enum Out {
 
 /// A label's own rows, blank ones at its ends left away.
 fn own_rows(bits: &Bitmap) -> Vec<Vec<u8>> {
-    let catalogue = Catalogue::shipped();
-    let (printer, stock) =
-        (catalogue.printer("bench-180").expect("shipped"), catalogue.stock("tape-12").expect("shipped"));
-    let (from, _) = printer.zone(stock).expect("under the head");
-    let head = usize::try_from(printer.head.0).expect("few");
+    let (dots, from) = web();
     let mut rows = Vec::new();
-    bits.append_head_lines(head, usize::try_from(from.0).expect("few"), &mut rows);
-    let rows: Vec<Vec<u8>> = rows.chunks(head / 8).map(<[u8]>::to_vec).collect();
+    bits.append_head_lines(dots, from, &mut rows);
+    let rows: Vec<Vec<u8>> = rows.chunks(dots.div_ceil(8)).map(<[u8]>::to_vec).collect();
     let inked = |row: &Vec<u8>| row.iter().any(|&byte| byte != 0);
     let (first, last) = (rows.iter().position(inked).expect("ink"), rows.iter().rposition(inked).expect("ink"));
     rows[first..=last].to_vec()

@@ -67,7 +67,8 @@ fn a_decoder_reads_every_code_off_the_proof_and_off_the_stream() {
             let mut arguments = vec![path.join(name).into_os_string()];
             arguments.extend(wanted.iter().map(|(content, count)| format!("{content}={count}").into()));
             python::check("panel_codes.py", &arguments);
-            let proof = std::mem::replace(&mut arguments[0], path.join(&id).join(format!("strip-{of_stock:04}.pbm")).into());
+            let proof =
+                std::mem::replace(&mut arguments[0], path.join(&id).join(format!("strip-{of_stock:04}.pbm")).into());
             python::check("panel_codes.py", &arguments);
             arguments[0] = proof;
             read += wanted.values().sum::<usize>();
