@@ -43,6 +43,8 @@ mod floors;
 #[cfg(unix)]
 #[path = "suite/isolation.rs"]
 mod isolation;
+#[path = "suite/journal.rs"]
+mod journal;
 #[path = "suite/legible.rs"]
 mod legible;
 #[path = "suite/logos.rs"]

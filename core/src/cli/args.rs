@@ -167,7 +167,7 @@ pub(super) enum Command {
     },
     /// List the jobs of the journal, or show one and say what became of its labels
     #[command(
-        after_help = "Examples:\n  tapewright jobs\n  tapewright jobs 7\n  tapewright jobs 7 --last-good \"OTTER 1043 near\"\n  tapewright jobs 7 --spoilt \"OTTER 1041 far\"\n  tapewright jobs 7 --write-off"
+        after_help = "Examples:\n  tapewright jobs\n  tapewright jobs 7\n  tapewright jobs 7 --last-good \"OTTER 1043 near\"\n  tapewright jobs 7 --spoilt \"OTTER 1041 far\"\n  tapewright jobs 7 --sheet sheet.pdf\n  tapewright jobs 7 --write-off"
     )]
     Jobs {
         /// The job
@@ -182,6 +182,12 @@ pub(super) enum Command {
         /// Nobody wants the labels that are left
         #[arg(long, requires = "job")]
         write_off: bool,
+        /// Write its work sheet, a PDF for the bench
+        #[arg(long, value_name = "FILE", requires = "job")]
+        sheet: Option<PathBuf>,
+        /// Paper of the work sheet
+        #[arg(long, value_enum, default_value_t = PaperArg::A4, requires = "sheet")]
+        paper: PaperArg,
     },
     /// Keep the register of cables: take lists in, find, add, change, write out
     #[command(

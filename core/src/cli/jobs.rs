@@ -1,13 +1,15 @@
 //! The jobs of the journal: what became of their labels, and what a person says of them.
 
 use super::answer::plural;
-use super::{Done, Talk, answer, answer_json, now};
+use super::args::PaperArg;
+use super::{Done, Talk, answer, answer_json, now, sheets};
 use crate::error::{Error, Result};
 use crate::journal::{Fate, Note, What, minute, stretches};
 use crate::register::{Printing, Register, Summary};
 use serde_json::{Value, json};
 use std::fmt::Write;
 use std::ops::RangeInclusive;
+use std::path::Path;
 
 /// What a person says of a job's labels.
 pub(super) struct Said<'s> {
@@ -126,8 +128,15 @@ fn short(fates: &[Fate]) -> String {
 /// Jobs shown in a list.
 const MOST_SHOWN: usize = 50;
 
-/// Lists jobs, or shows one after what is said of it was written down.
-pub(super) fn run(register: &mut Register, job: Option<i64>, said: &Said<'_>, as_json: bool, talk: &Talk) -> Done {
+/// Lists jobs, or shows one after what is said of it was written down, and writes its work sheet.
+pub(super) fn run(
+    register: &mut Register,
+    job: Option<i64>,
+    said: &Said<'_>,
+    sheet: Option<(&Path, PaperArg)>,
+    as_json: bool,
+    talk: &Talk,
+) -> Done {
     let Some(job) = job else {
         let jobs = register.jobs(MOST_SHOWN)?;
         let mut rows = Vec::new();
@@ -156,6 +165,10 @@ pub(super) fn run(register: &mut Register, job: Option<i64>, said: &Said<'_>, as
     register.note_all(job.job, &notes)?;
     let (labels, notes) = (register.labels(job.job)?, register.notes(job.job)?);
     let fates = register.fates(job.job, job.labels)?;
+    if let Some((out, paper)) = sheet {
+        sheets::of_job(register, &job, out, paper, &fates)?;
+        talk.say(&format!("work sheet: {}", out.display()));
+    }
     if as_json {
         return answer_json(&state_json(&job, &labels, &fates));
     }

@@ -232,10 +232,11 @@ fn run(cli: &Cli, talk: &Talk) -> Done {
                 again::Asked { name, end: end.as_deref(), batch: batch.as_deref(), strip_of: strip_of.as_deref() };
             again::reprint(&register_path(cli)?, &asked, again, cli.json, talk)
         }
-        Command::Jobs { job, last_good, spoilt, write_off } => {
+        Command::Jobs { job, last_good, spoilt, write_off, sheet, paper } => {
             let mut register = Register::existing(&register_path(cli)?, waiting(talk))?;
             let said = jobs::Said { last_good: last_good.as_deref(), spoilt, write_off: *write_off };
-            jobs::run(&mut register, *job, &said, cli.json, talk)
+            let sheet = sheet.as_deref().map(|out| (out, *paper));
+            jobs::run(&mut register, *job, &said, sheet, cli.json, talk)
         }
         Command::Stock { action: Some(action), shelf, .. } => {
             shelf::change(&known()?, shelf.as_deref(), action, cli.json, talk)

@@ -2,17 +2,20 @@
 
 use super::answer::{metres, plural};
 use super::args::PaperArg;
-use super::{Done, Talk, answer, answer_json, proofs};
+use super::{Done, Talk, answer, answer_json, known, proofs};
 use crate::bitmap::Bitmap;
 use crate::cable::Column;
-use crate::error::Result;
-use crate::font::Pen;
+use crate::error::{Error, Result};
+use crate::font::{Fonts, Pen};
 use crate::job::{End, Job, Plan};
+use crate::journal::{Fate, minute};
+use crate::layout::Build;
 use crate::proof::{Bench, BenchHead, BenchRow, OnCable, Reads};
 use crate::raster::Raster;
+use crate::register::{Register, Summary};
 use crate::store::files::write_whole;
 use serde_json::json;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Where a work sheet goes, and what stands on it.
 pub(super) struct To {
@@ -169,6 +172,57 @@ pub(super) fn run(job: &Job, plan: &Plan, to: &To, json: bool, talk: &Talk) -> D
         plural(written.strips, "strip")
     ));
     answer(&format!("{path}\n"))
+}
+
+/// Writes the work sheet of a job of the journal, from its kept bits.
+///
+/// # Errors
+/// Kind `Input`: its printer or a stock is not known any more. Kind `Storage`: the sheet cannot be
+/// written.
+pub(super) fn of_job(register: &Register, job: &Summary, out: &Path, paper: PaperArg, fates: &[Fate]) -> Result<()> {
+    let known = known()?;
+    let printer = known.catalogue.printer(&job.printer)?;
+    let labels = register.labels(job.job)?;
+    let total = labels.iter().map(|one| one.strip).max().unwrap_or(0);
+    let mut bench = Bench::new(paper.paper());
+    for (one, fate) in labels.iter().zip(fates) {
+        let stock = known.catalogue.stock(&one.label.stock)?;
+        let mut bitmap = register.bits(one)?.bitmap();
+        if stock.mirrored {
+            bitmap.mirror();
+        }
+        let build = Build::named(&one.label.build)
+            .ok_or_else(|| Error::bug(format!("the journal has a build `{}`", one.label.build)))?;
+        let count = labels.iter().filter(|other| other.strip == one.strip).count();
+        let column = if one.label.end == "near" { Column::From } else { Column::To };
+        let cable = one.label.cable.map(|id| register.cable(id)).transpose()?.flatten();
+        let place = cable.map_or(String::new(), |cable| cable.fields.text(column).to_owned());
+        let twice = one.perhaps_twice.then(|| "perhaps there are two: throw one away".to_owned());
+        let left = fate.is_open().then(|| fate.word().to_owned());
+        bench.add(&BenchRow {
+            nth: one.place.1,
+            strip: one.strip,
+            heading: format!("Strip {} of {total} · {} · {}", one.strip, stock.title, plural(count, "label")),
+            printer,
+            stock,
+            bitmap: &bitmap,
+            cable: format!("{} {}", one.label.batch, one.label.number).trim().to_owned(),
+            end: &one.label.end,
+            place,
+            build,
+            reads: None,
+            diameter: one.label.diameter,
+            notes: twice.into_iter().chain(left).collect(),
+            view: None,
+        });
+    }
+    let reference = format!("job {} of {}", job.job, minute(job.at));
+    let facts = vec![
+        format!("{reference} · {} · printer {} ({})", job.kind, printer.title, printer.id),
+        format!("{} in {}", plural(labels.len(), "label"), plural(total, "strip")),
+    ];
+    let head = BenchHead { title: job.name.clone(), reference, facts };
+    write_whole(out, &bench.finish(&head, &Fonts::embedded())?)
 }
 
 #[cfg(test)]

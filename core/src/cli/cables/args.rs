@@ -1,5 +1,6 @@
 //! The flags of `tapewright cables`.
 
+use clap::builder::TypedValueParser as _;
 use clap::{Args, Subcommand};
 use std::path::PathBuf;
 
@@ -69,6 +70,12 @@ pub(in crate::cli) enum CablesCommand {
         /// Show retired ones, too
         #[arg(long)]
         retired: bool,
+    },
+    /// Propose words for new batches: short, known to everyone, and not easily heard as one in use
+    Words {
+        /// How many
+        #[arg(long, value_name = "N", default_value_t = 10, value_parser = clap::value_parser!(u16).range(1..=500).map(usize::from))]
+        count: usize,
     },
     /// List batches: words, how many cables, which numbers
     Batches,

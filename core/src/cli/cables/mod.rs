@@ -4,6 +4,7 @@ pub(super) mod args;
 mod import;
 mod show;
 mod upkeep;
+mod words;
 
 pub(super) use upkeep::until;
 
@@ -58,6 +59,7 @@ impl Cables<'_> {
             CablesCommand::Find { scraps, retired, all } => self.find(scraps, *retired, *all),
             CablesCommand::List { which, retired } => self.list(&selection(which, *retired)),
             CablesCommand::Batches => self.batches(),
+            CablesCommand::Words { count } => self.words(*count),
             CablesCommand::Show { name } => show::show(self, name),
             CablesCommand::Add(new) => self.add(new),
             CablesCommand::Change { words } => self.change(words),
@@ -167,7 +169,11 @@ impl Cables<'_> {
         let new = NewBatch { word, count: new.count, start, step: new.step, fields: fields.collect() };
         let known = known()?;
         let mut register = self.open()?;
+        let used = words::in_use(&register)?;
         let added = register.add(self.now, &new, &known.kinds)?;
+        if !added.goes_on {
+            self.warn_near(&added.word, &used);
+        }
         if added.goes_on {
             self.talk.say(&format!("note: {} was there already: its numbers go on", added.word));
         }

@@ -1,0 +1,199 @@
+//! What was printed is known: jobs, resuming by a person's word, the same bits once more.
+
+use crate::pbm::Pbm;
+use crate::program::{Ran, folder, needs_modules, run};
+use std::io::Read;
+use std::net::TcpListener;
+use std::path::Path;
+use std::thread;
+use tempfile::TempDir;
+
+const LIST: &str =
+    "owner,batch,number,length,od_mm\nTWP,OTTER,1040,5 m,6.2\nTWP,OTTER,1041,5 m,6.2\nTWP,BADGER,308,10 m,6.2\n";
+
+const JOB: &str = "list = 'cables.csv'\nstock = 'tape-12'\nbuild = 'flag'\n[plan]\nlabels_a_strip = 2\n";
+
+fn bench() -> TempDir {
+    needs_modules();
+    let folder = folder();
+    std::fs::write(folder.path().join("cables.csv"), LIST).expect("a file");
+    std::fs::write(folder.path().join("job.toml"), JOB).expect("a file");
+    folder
+}
+
+/// Prints to a file that stands for the printer.
+fn printed(folder: &Path) -> Ran {
+    run(folder, ["print", "job.toml", "--to", "file:out.pwg", "--take"]).ended(0)
+}
+
+/// Prints to a printer that takes so many bytes and goes away.
+fn broken(folder: &Path, bytes: usize) -> Ran {
+    let printer = TcpListener::bind("127.0.0.1:0").expect("a port on loopback");
+    let link = format!("tcp:{}", printer.local_addr().expect("its address"));
+    let took = thread::spawn(move || {
+        let (mut stream, _) = printer.accept().expect("a connection");
+        stream.read_exact(&mut vec![0; bytes]).expect("so many bytes");
+    });
+    let ran = run(folder, ["print", "job.toml", "--to", &link]).ended(4);
+    took.join().expect("the printer ends");
+    ran
+}
+
+fn states(folder: &Path, job: &str) -> Vec<(String, String)> {
+    let shown = run(folder, ["jobs", job, "--json"]).ended(0).json();
+    let labels = shown["labels"].as_array().expect("labels");
+    let text = |value: &serde_json::Value| value.as_str().expect("a text").to_owned();
+    labels.iter().map(|one| (text(&one["label"]), text(&one["state"]))).collect()
+}
+
+fn strips(folder: &Path, stream: &str, into: &str) -> Vec<Pbm> {
+    let read = run(folder, ["readback", stream, "--json", "--pbm", into]).ended(0).json();
+    let count = read["strips"].as_array().map_or(0, Vec::len);
+    (1..=count).map(|nth| Pbm::read(&folder.join(into).join(format!("strip-{nth:04}.pbm")))).collect()
+}
+
+#[test]
+fn the_same_bits_come_out_whatever_the_job_says_now() {
+    let folder = bench();
+    let path = folder.path();
+    printed(path);
+    let first = strips(path, "out.pwg", "first");
+    assert_eq!(first.len(), 3, "two labels a strip");
+    // The list and the design are of another day.
+    std::fs::write(path.join("cables.csv"), LIST.replace("5 m", "7 m")).expect("a file");
+    std::fs::write(path.join("job.toml"), JOB.replace("tape-12", "tape-18")).expect("a file");
+    let said =
+        run(path, ["reprint", "--strip-of", "otter 1041 far", "--to", "file:again.pwg", "--json"]).ended(0).json();
+    assert_eq!(said["planned"][0]["labels"], serde_json::json!(["OTTER 1041 near", "OTTER 1041 far"]), "{said}");
+    assert!(said["planned"][0]["cost"].as_f64() > Some(0.0), "{said}");
+    let again = strips(path, "again.pwg", "again");
+    assert_eq!((again.len(), &again[0]), (1, &first[1]), "the strip comes out as it did");
+    // One end: the lead, and then the label as it was.
+    run(path, ["reprint", "OTTER", "1041", "--end", "near", "--to", "file:one.pwg"]).ended(0);
+    let one = strips(path, "one.pwg", "one");
+    let same = one[0].rows.iter().zip(&first[1].rows).take_while(|(this, that)| this == that).count();
+    assert!(same * 10 > one[0].rows.len() * 9, "the label is the first of its strip: {same} lines of it");
+    let batch = run(path, ["reprint", "--batch", "otter", "--dry-run", "--json"]).ended(0).json();
+    assert_eq!(batch["planned"][0]["labels"].as_array().map(Vec::len), Some(4), "{batch}");
+    let jobs = run(path, ["jobs", "--json"]).ended(0).json();
+    assert_eq!(jobs.as_array().map(Vec::len), Some(3), "a dry run is no job: {jobs}");
+}
+
+#[test]
+fn a_person_says_what_came_out() {
+    let folder = bench();
+    let path = folder.path();
+    let told = broken(path, 3000).err;
+    assert!(told.contains("job 1 broke off; `tapewright resume` shows how far it was"), "{told}");
+    let before = states(path, "1");
+    assert!(before.iter().any(|(_, state)| state == "perhaps printed"), "{before:?}");
+    // Asking changes nothing.
+    let dry = run(path, ["resume", "--dry-run", "--last-good", "OTTER 1040 far"]).ended(0);
+    assert!(dry.text().contains("1-2  seen good              OTTER 1040 near to OTTER 1040 far"), "{}", dry.text());
+    assert_eq!(states(path, "1"), before);
+    let done = run(path, ["resume", "--last-good", "OTTER 1040 far", "--to", "file:rest.pwg"]).ended(0);
+    assert!(!done.err.contains("second time"), "what a person has not seen is not there: {}", done.err);
+    assert_eq!(strips(path, "rest.pwg", "rest").len(), 2, "four labels, two a strip or all on two");
+    let state = |nth: usize, job: &str| states(path, job)[nth].1.clone();
+    assert_eq!(
+        (state(0, "1"), state(2, "1"), state(0, "2")),
+        ("seen good".into(), "printed by a later job".into(), "printed".into())
+    );
+    let nothing = run(path, ["resume", "--to", "file:x.pwg"]).ended(0);
+    assert_eq!(nothing.text(), "nothing to resume: no label of any job is waited for\n");
+    // One label is spoilt on the bench.
+    run(path, ["jobs", "2", "--spoilt", "badger 308 near"]).ended(0);
+    let one = run(path, ["resume", "--to", "file:one.pwg", "--json"]).ended(0).json();
+    assert_eq!(one["planned"][0]["labels"], serde_json::json!(["BADGER 308 near"]), "{one}");
+}
+
+#[test]
+fn doubles_are_named() {
+    let folder = bench();
+    let path = folder.path();
+    broken(path, 3000);
+    let perhaps: Vec<String> =
+        states(path, "1").into_iter().filter(|(_, state)| state == "perhaps printed").map(|(name, _)| name).collect();
+    let done = run(path, ["resume", "--to", "file:rest.pwg"]).ended(0);
+    assert!(!perhaps.is_empty());
+    for name in &perhaps {
+        assert!(done.err.contains(name), "{name} may come out twice: {}", done.err);
+    }
+    // The list printed anew says so, too.
+    let again = printed(path);
+    assert!(
+        again.err.contains("note: printed before: 6 of 6 labels, the first is OTTER 1040 near on"),
+        "{}",
+        again.err
+    );
+}
+
+#[test]
+fn a_list_printed_anew_takes_over_what_a_job_left() {
+    let folder = bench();
+    let path = folder.path();
+    broken(path, 3000);
+    let again = printed(path);
+    assert!(again.err.contains("of 6 labels still wait in an earlier job"), "{}", again.err);
+    assert!(again.err.contains("look for doubles"), "{}", again.err);
+    assert!(run(path, ["resume"]).ended(0).text().starts_with("nothing to resume"));
+}
+
+#[test]
+fn a_job_is_given_up() {
+    let folder = bench();
+    let path = folder.path();
+    broken(path, 3000);
+    run(path, ["jobs", "1", "--write-off"]).ended(0);
+    assert!(run(path, ["resume"]).ended(0).text().starts_with("nothing to resume"));
+    assert!(states(path, "1").iter().all(|(_, state)| state == "written off"));
+}
+
+#[test]
+fn what_cannot_be_says_why() {
+    let folder = bench();
+    let path = folder.path();
+    let none = run(path, ["resume"]).ended(2).err;
+    assert!(none.contains("found no register, wanted one"), "{none}");
+    printed(path);
+    for (arguments, wanted) in [
+        (&["reprint", "OTTER", "9"][..], "found no label of `OTTER 9` in the journal"),
+        (&["reprint", "OTTER", "1040", "--end", "left"], "--end: found `left`, wanted near or far"),
+        (&["reprint", "--batch", "HERON"], "found no batch `HERON` in the journal"),
+        (
+            &["reprint", "OTTER", "1040", "--printer", "wide-300"],
+            "wanted 180 by 180: the bits of these labels were made for that",
+        ),
+        (
+            &["reprint", "OTTER", "1040", "--only", "tape-9"],
+            "--only: found `tape-9`, wanted a stock of these labels: tape-12",
+        ),
+        (&["resume", "7"], "found no job 7"),
+        (&["jobs", "1", "--last-good", "OTTER 1041"], "did you mean `OTTER 1041 near`?"),
+    ] {
+        let ran = run(path, arguments).ended(2);
+        assert!(ran.err.contains(wanted), "{}: {}", ran.what, ran.err);
+    }
+}
+
+/// A file takes nothing and is not written down, unless a person says that it will be printed.
+#[test]
+fn a_file_is_only_kept_where_asked() {
+    let folder = bench();
+    let path = folder.path();
+    run(path, ["print", "job.toml", "--to", "file:out.pwg"]).ended(0);
+    assert!(!path.join("data").exists(), "nobody asked for a register");
+    run(path, ["print", "job.toml", "--to", "file:out.pwg", "--register", "ours.db"]).ended(0);
+    let jobs = run(path, ["jobs", "--register", "ours.db", "--json"]).ended(0).json();
+    assert_eq!((jobs[0]["labels"].as_u64(), jobs[0]["state"].as_str()), (Some(6), Some("all printed")), "{jobs}");
+}
+
+#[test]
+fn a_job_has_a_work_sheet() {
+    let folder = bench();
+    let path = folder.path();
+    printed(path);
+    run(path, ["jobs", "1", "--sheet", "sheet.pdf", "--paper", "letter"]).ended(0);
+    let pdf = std::fs::read(path.join("sheet.pdf")).expect("the sheet");
+    assert!(pdf.starts_with(b"%PDF") && pdf.len() > 5000, "{} bytes", pdf.len());
+}
