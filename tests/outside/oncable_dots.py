@@ -95,9 +95,11 @@ def main():
     left, right = min(x for x, _ in white), max(row.rfind(255) for row in rows)
     edge = 0.15 * density  # the outline lies inside the label, that of the cable outside it
     if args.turn:
+        long = white[-1][1] - white[0][1] + 1 + 2 * edge
         start = white[-1][1] + 1 + edge
         beyond = rows[int(start + 4 * density)]
     else:
+        long = right - left + 1 + 2 * edge
         start = left - edge
         beyond = bytes(row[int(start - 4 * density)] for row in rows)
     sheath = max(re.finditer(rb"[\x97-\xc7]+", beyond), key=lambda run: len(run.group()))
@@ -115,6 +117,8 @@ def main():
             else:
                 place, along = args.first + dot * 25.4 / args.across, (line + 0.5) * 25.4 / args.along * args.stretch
                 step = 25.4 / args.across
+            if not edge + 1 < along * density < long - edge - 1:
+                continue  # under the outline
             if args.period and place < args.end - args.period:
                 continue  # covered by the last turn
             turns = range(-1, 2) if args.period else (0,)
