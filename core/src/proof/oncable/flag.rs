@@ -22,7 +22,7 @@ pub(super) fn views(label: &OnCable<'_>, diameter: Micrometres) -> (Scene, Strin
     let views = [
         (flag.side(label, hangs, false), "front: face 1"),
         (flag.side(label, hangs, true), "behind: face 2"),
-        (flag.end_on(thickness), "end on: the fold"),
+        (flag.end_on(thickness, hangs), "end on: the fold"),
     ];
     let bottom = views.iter().filter_map(|(view, _)| view.bounds()).map(|bounds| bounds.bottom).fold(0.0, f64::max);
     let bottom = bottom.max(views.iter().flat_map(|view| &view.0.labels).map(|one| one.at.1).fold(0.0, f64::max));
@@ -89,17 +89,23 @@ impl Flag {
         scene
     }
 
-    /// Along the cable's axis: the tape goes round it and its ends meet.
-    fn end_on(&self, thickness: f64) -> Scene {
+    /// Along the cable's axis: the tape goes round it and its ends meet. From a level cable they hang.
+    fn end_on(&self, thickness: f64, hangs: bool) -> Scene {
         let mut scene = Scene::default();
-        let middle = (0.0, -self.sizes.tape / 2.0);
+        let middle = if hangs { (0.0, -self.sizes.tape / 2.0) } else { (0.0, 0.0) };
         // As thick as it is, but thick enough to be seen.
         let thick = thickness.max(0.3);
         let long = self.sizes.along(self.face);
         let start = self.radius * 0.9;
         for side in [-1.0, 1.0] {
-            let (near, far) = (middle.1 + side * LINE / 4.0, middle.1 + side * thick);
-            scene.area((start, near.min(far)), (self.radius + thick + long, near.max(far)), EDGE);
+            let (one, other) = (side * LINE / 4.0, side * thick);
+            let (near, far) = (one.min(other), one.max(other));
+            let end = self.radius + thick + long;
+            if hangs {
+                scene.area((start, middle.1 + near), (end, middle.1 + far), EDGE);
+            } else {
+                scene.area((near, start), (far, end), EDGE);
+            }
         }
         scene.fill(vec![circle(middle, self.radius + thick)], EDGE);
         scene.fill(vec![circle(middle, self.radius)], SHEATH);
