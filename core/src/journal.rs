@@ -106,6 +106,12 @@ impl Fate {
         matches!(self, Self::Never | Self::Perhaps | Self::Bad)
     }
 
+    /// Whether a label may be there already when it is printed again. `before` says that it was in
+    /// doubt before its job, too: a job that printed nothing of it leaves that doubt as it was.
+    pub const fn in_doubt(self, before: bool) -> bool {
+        matches!(self, Self::Perhaps) || before && matches!(self, Self::Never)
+    }
+
     /// A word for it.
     pub const fn word(self) -> &'static str {
         match self {
@@ -246,6 +252,14 @@ mod tests {
         ] {
             assert_eq!(minute(at), wanted, "{at}");
         }
+    }
+
+    #[test]
+    fn doubt_goes_on_until_someone_has_looked() {
+        let doubt = |fate: Fate| (fate.in_doubt(false), fate.in_doubt(true));
+        assert_eq!(doubt(Fate::Never), (false, true));
+        assert_eq!(doubt(Fate::Perhaps), (true, true));
+        assert_eq!(doubt(Fate::Bad), (false, false));
     }
 
     #[test]

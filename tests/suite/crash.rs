@@ -375,6 +375,8 @@ fn a_print_to_a_file_killed_anywhere_is_resumed() {
     let whole = folder();
     let (ran, calls) = Bench::new(whole.path()).run(&arguments, Harm::None);
     ran.ended(0);
+    // With those of the two tests before, more than a thousand points at which the program is killed.
+    assert!(calls >= 110, "a whole print to a file makes {calls} calls");
     for_each(2 * calls, |nth| {
         let (harm, folder) = (harm(nth), folder());
         let bench = Bench::new(folder.path());

@@ -9,7 +9,7 @@ use super::streams::found_modules;
 use super::{Done, Talk, answer, answer_json, known, now, shelf, waiting, within};
 use crate::error::{Error, Kind, Result};
 use crate::job::Again;
-use crate::journal::{Fate, fates};
+use crate::journal::fates;
 use crate::media::{Catalogue, Printer, Stock};
 use crate::register::{Order, Planned, Printing, Register, Summary};
 use crate::run::{Batch, Kept, module_for};
@@ -80,8 +80,8 @@ pub(super) fn resume(
         answer(&report)?;
     }
     let rest = labels.into_iter().zip(&fates).filter(|(_, fate)| fate.is_open());
-    let rest: Vec<Wanted> =
-        rest.map(|(printing, &fate)| Wanted { printing, perhaps_twice: fate == Fate::Perhaps }).collect();
+    let rest = rest.map(|(printing, &fate)| Wanted { perhaps_twice: fate.in_doubt(printing.perhaps_twice), printing });
+    let rest: Vec<Wanted> = rest.collect();
     if rest.is_empty() {
         return if as_json {
             answer_json(&json!({ "resumed": state, "sent": [] }))

@@ -20,6 +20,8 @@ struct Earlier {
     place: Place,
     at: i64,
     fate: Fate,
+    /// It may be there already.
+    in_doubt: bool,
 }
 
 /// Labels by batch, number and end.
@@ -51,7 +53,8 @@ impl Before {
                 }
                 let fate = fates[&job].get(nth - 1).copied().unwrap_or(Fate::Moved);
                 if !matches!(fate, Fate::Moved | Fate::WrittenOff) {
-                    let earlier = Earlier { place: printing.place, at: printing.at, fate };
+                    let in_doubt = fate.in_doubt(printing.perhaps_twice);
+                    let earlier = Earlier { place: printing.place, at: printing.at, fate, in_doubt };
                     // The newest comes first.
                     before.0.entry(name(&printing.label)).or_insert(earlier);
                 }
@@ -83,7 +86,7 @@ impl Before {
         }
         let open = of(Fate::is_open);
         if let Some((label, earlier)) = open.first() {
-            let perhaps = open.iter().filter(|(_, earlier)| earlier.fate == Fate::Perhaps).count();
+            let perhaps = open.iter().filter(|(_, earlier)| earlier.in_doubt).count();
             let twice = match perhaps {
                 0 => String::new(),
                 _ => format!("; {} may have left the printer already: look for doubles", plural(perhaps, "label")),
@@ -166,7 +169,7 @@ pub(super) fn written_down<'p>(
             strip,
             bits: Kept::of(rows.bits()),
             again: earlier.map(|earlier| earlier.place),
-            perhaps_twice: earlier.is_some_and(|earlier| earlier.fate == Fate::Perhaps),
+            perhaps_twice: earlier.is_some_and(|earlier| earlier.in_doubt),
             label,
         })
     });
