@@ -5,7 +5,7 @@ mod parts;
 mod policy;
 mod shelf;
 
-pub use shelf::{SHELF_NAME, ShelfFile, usual_place};
+pub use shelf::{RegisterPlace, SHELF_NAME, ShelfFile, shelf_of};
 
 use crate::cable::{CableList, Kinds, Plugs};
 use crate::error::{Doing, Error, Result};
@@ -181,8 +181,10 @@ pub struct Known {
     pub kinds: Kinds,
     /// Plugs.
     pub plugs: Plugs,
-    /// The user's shelf, if there is one.
+    /// The user's shelf, if there is a file of it.
     pub shelf: Option<PathBuf>,
+    /// The register, where one is used: it has a shelf, too.
+    pub register: Option<RegisterPlace>,
     /// Font files in `fonts` of the user's folder, in name order.
     pub fonts: Vec<PathBuf>,
 }
@@ -199,6 +201,7 @@ impl Known {
             kinds: Kinds::shipped(),
             plugs: Plugs::shipped(),
             shelf: None,
+            register: None,
             fonts: Vec::new(),
         };
         if let Some(folder) = folder {
@@ -392,7 +395,7 @@ pub fn load_job(path: &Path, flags: &Flags, known: Known) -> Result<Job> {
 }
 
 /// As [`load_job`], with the shelf the job is planned on: that of the flag, else of the job file, else
-/// the user's, if there is one. A list that is given stands for that of the job file; then there need be
+/// the user's, if there is one, else the register's, if anything is on it. A list that is given stands for that of the job file; then there need be
 /// no file at all.
 ///
 /// # Errors
@@ -443,9 +446,14 @@ pub fn load_job_and_shelf(
         // Whoever reads the code finds the cable, whatever its name is by then.
         wishes.signs.code = wishes.signs.code.map(|_| parts::NUMBERED_CONTENT.to_owned());
     }
-    let shelf_path =
-        flags.shelf.clone().or_else(|| file.shelf_file.as_ref().map(|name| place.join(name))).or(known.shelf);
-    let shelf = shelf_path.map(|path| ShelfFile::open(&path, &known.catalogue)).transpose()?;
+    let named = flags.shelf.clone().or_else(|| file.shelf_file.as_ref().map(|name| place.join(name)));
+    let shelf = if named.is_some() || known.shelf.is_some() || known.register.is_some() {
+        // A register without cartridges says nothing of the shelf.
+        let found = shelf_of(named.as_deref(), &known, true)?;
+        Some(found).filter(|found| named.is_some() || known.shelf.is_some() || !found.shelf().cartridges().is_empty())
+    } else {
+        None
+    };
     let fonts = fonts::load(place, file.font.as_ref(), &file.fonts, &known.fonts).map_err(of_job)?;
     let job = Job::new(list, wishes, known.catalogue, known.kinds, known.plugs).map_err(of_job)?.with_fonts(fonts);
     Ok(match shelf {

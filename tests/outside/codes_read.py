@@ -4,6 +4,7 @@ codes_read.py clean LIST     every picture must be read by every reader that kno
 codes_read.py camera LIST [FOLDER]
                              prints how many a camera would read, by kind, dots a module, pixels a
                              millimetre and degrees; one picture of each is kept in the folder
+codes_read.py strip KIND PBM prints what every code of a whole strip says, a line a code
 
 LIST has a line a picture: kind, dots a module, dots an inch, the PBM's path, the content as hex of
 its UTF-8. The PBM is what readback writes: a row a head line, dot 0 first; 1 is ink.
@@ -144,8 +145,18 @@ def camera(entries, folder=None):
         print(f"{kind} {dots} {pixels} {angle:.0f} {good} {all_}")
 
 
+def strip(kind, path):
+    # Small modules of a long picture are found when there are more dots of each.
+    picture = numpy.kron(seen(path), numpy.ones((4, 4), numpy.uint8))
+    for found in zxingcpp.read_barcodes(picture, formats=FORMATS[kind], text_mode=zxingcpp.TextMode.Plain):
+        print(found.text)
+
+
 def main():
     mode, list_ = sys.argv[1:3]
+    if mode == "strip":
+        strip(list_, sys.argv[3])
+        return
     with open(list_, encoding="utf-8") as file:
         lines = [line.rstrip("\n").split("\t") for line in file]
     entries = [(kind, int(dots), float(dpi), path, bytes.fromhex(content)) for kind, dots, dpi, path, content in lines]

@@ -22,11 +22,12 @@ const FLOORS: [&[&str]; 11] = [
 const DOORS: usize = 8;
 
 /// Neighbours on one floor that see each other, and why.
-const NEIGHBOURS: [(&str, &str, &str); 5] = [
+const NEIGHBOURS: [(&str, &str, &str); 6] = [
     ("unit", "error", "the ground floor: a length may be refused"),
     ("error", "unit", "the ground floor: an error may name a length"),
     ("transport", "store", "a file is a link, and appears when it is whole"),
     ("register", "store", "the register's folder is made by the store's doors"),
+    ("settings", "register", "the shelf stands in the register where there is no file of it"),
     ("settings", "store", "a job file is a file: settings read it through the store's doors"),
 ];
 

@@ -49,6 +49,16 @@ fn a_day_with_the_register() {
     assert_eq!(added.text(), "MARTEN 2009 to 2011: 3 new cables\n");
     let refused = cables(path, &["add", "marten", "--start", "2010"]).ended(2);
     assert!(refused.err.contains("marten 2010: found a cable of the register, wanted a number that is free"));
+    let words = cables(path, &["words", "--count", "3"]).ended(0);
+    assert_eq!(words.text().lines().count(), 3);
+    let first = words.text().lines().next().expect("a word").to_owned();
+    let propose = cables(path, &["add", "--propose", "--register", "other.db"]).ended(0);
+    assert!(propose.text().ends_with(" 1: 1 new cable\n"), "{}", propose.text());
+    cables(path, &["backup", "copy.db"]).ended(0);
+    let propose = cables(path, &["add", "--propose", "--register", "copy.db"]).ended(0);
+    assert_eq!(propose.text(), format!("{first} 2012: 1 new cable\n"), "the best of those proposed");
+    let near = cables(path, &["add", "ODDER", "--register", "copy.db"]).ended(0);
+    assert!(near.err.contains("`ODDER` is easily heard as `OTTER`, which is in use"), "{}", near.err);
     let retired = cables(path, &["retire", "marten", "2010"]).ended(0);
     assert_eq!(retired.text(), "MARTEN 2010 is retired\n");
     let refused = cables(path, &["add", "marten", "--start", "2010"]).ended(2);
@@ -67,7 +77,7 @@ fn a_day_with_the_register() {
         let again = cables(path, &["import", name]).ended(0);
         assert_eq!(again.text(), "26 rows: 0 new, 0 changed, 26 the same\n");
     }
-    let few = cables(path, &["export", "-", "--batch", "OTTER", "desk 3"]).ended(0);
+    let few = cables(path, &["export", "-", "--batch", "OTTER", "1042"]).ended(0);
     assert_eq!(few.text().lines().count(), 2, "{}", few.text());
     let none = cables(path, &["find", "gonzo"]).ended(0);
     assert!(none.text().is_empty() && none.err.contains("found no cable with `gonzo`"), "{}", none.err);
@@ -365,6 +375,79 @@ fn a_job_takes_its_cables_from_the_register() {
     assert!(refused.err.contains("JOB"), "{}", refused.err);
 }
 
+/// Codes on labels say the register's number, and what they say finds their cable.
+#[test]
+fn a_code_finds_its_cable() {
+    program::needs_modules();
+    let folder = playhouse();
+    let path = folder.path();
+    let words = [
+        "print",
+        "--batch",
+        "badger",
+        "--stock",
+        "tape-24",
+        "--build",
+        "flag",
+        "--code",
+        "qr",
+        "--to",
+        "file:out.pwg",
+        "-q",
+    ];
+    run(path, words).ended(0);
+    run(path, ["readback", "out.pwg", "--pbm", "lines"]).ended(0);
+    let mut said = std::collections::BTreeSet::new();
+    for name in program::files(&path.join("lines")) {
+        let pbm = path.join("lines").join(name);
+        let read = python::check("codes_read.py", ["strip".as_ref(), "qr".as_ref(), pbm.as_os_str()]);
+        said.extend(read.lines().map(str::to_owned));
+    }
+    let wanted = (301..309).map(|number| format!("TWP BADGER {number} #{}", number - 284));
+    assert_eq!(said, wanted.collect());
+    for code in said {
+        let found = cables(path, &["find", &code]).ended(0);
+        let (name, id) = code.split_once('#').expect("a number of the register");
+        let name = name.trim().trim_start_matches("TWP ");
+        assert!(found.text().starts_with(&format!("#{id}  {name}  ")), "{code}: {}", found.text());
+        assert_eq!(found.text().lines().count(), 1, "{code}: {}", found.text());
+    }
+}
+
+/// The shelf stands in the register where there is no file of it.
+#[test]
+fn the_shelf_stands_in_the_register() {
+    let folder = playhouse();
+    let path = folder.path();
+    let none = run(path, ["estimate", "job.toml", "--json"]).ended(0).json();
+    let on_shelf = |estimate: &Value| {
+        estimate["stocks"].as_array().map(|all| all.iter().any(|one| one["shelf"]["on_shelf"] == true))
+    };
+    assert_eq!(on_shelf(&none), Some(false), "a register without cartridges says nothing of the shelf: {none}");
+    let stock = |words: &[&str]| run(path, [&["stock"], words].concat());
+    assert_eq!(stock(&["add", "wrap-24", "--length", "3.2m"]).ended(0).text(), "wrap-24-a (wrap-24): 3.20 m left\n");
+    stock(&["add", "tape-12", "--sealed", "2", "--price", "16"]).ended(0);
+    stock(&["add", "tape-12", "--length", "1.4m", "--estimated", "20cm"]).ended(0);
+    stock(&["mount", "wrap-24-a", "--printer", "bench-180"]).ended(0);
+    let rows = "SELECT place, id, stock, length_um, error_um, sealed, price, printer FROM cartridge ORDER BY place";
+    assert_eq!(
+        sqlite3(&path.join("data/register.db"), rows),
+        [
+            "1|wrap-24-a|wrap-24|3175000|0|||bench-180",
+            "2|tape-12-sealed|tape-12|||2|16.0|",
+            "3|tape-12-a|tape-12|1400000|200000|||"
+        ]
+    );
+    let some = run(path, ["estimate", "job.toml", "--json"]).ended(0).json();
+    assert_eq!(on_shelf(&some), Some(true), "{some}");
+    // A file that is named goes before it, and leaves it alone.
+    std::fs::write(path.join("own.toml"), "").unwrap();
+    stock(&["add", "tape-12", "--sealed", "1", "--shelf", "own.toml"]).ended(0);
+    assert_eq!(sqlite3(&path.join("data/register.db"), "SELECT count(*) FROM cartridge"), ["3"]);
+    stock(&["remove", "tape-12-a"]).ended(0);
+    assert_eq!(sqlite3(&path.join("data/register.db"), "SELECT count(*) FROM cartridge"), ["2"]);
+}
+
 /// Memory beyond the list: what an import holds for each row.
 #[cfg(target_os = "linux")]
 #[test]
@@ -385,9 +468,10 @@ fn an_import_holds_little_more_than_its_list() {
     };
     let (few, many) = (peak(2_000), peak(22_000));
     println!("peak memory: {few} KiB for 2,000 rows, {many} KiB for 22,000");
-    // A row of the list is 31 bytes of text and 24 of places; the names take 12 to 30 more.
+    // A row of this list is 58 bytes, twice that while it grows; its name takes some 40. SQLite keeps pages of
+    // up to 2 MiB (its documentation, "PRAGMA cache_size"): 105 bytes for each of 20,000 rows.
     let bytes = many.saturating_sub(few) * 1024 / 20_000;
-    assert!(few > 500 && bytes <= 160, "found {bytes} bytes a row, wanted 160 at most");
+    assert!(few > 500 && bytes <= 265, "found {bytes} bytes a row, wanted 265 at most");
 }
 
 #[test]

@@ -200,14 +200,14 @@ pub(super) enum Command {
     /// List the stocks known, and keep the shelf: the cartridges you have
     #[command(
         args_conflicts_with_subcommands = true,
-        after_help = "Examples:\n  tapewright stock\n  tapewright stock tape-12\n  tapewright stock add tape-12 --length 3.2m\n  tapewright stock add tape-12 --sealed 2 --price 16\n  tapewright stock set tape-12-a --length 1.4m --estimated 20cm\n  tapewright stock mount tape-12-a --printer bench-180\n\nYour own stocks: stocks.toml in your settings folder, or stock_files in a job file. DEVELOPERS.md shows one.\nThe shelf: shelf.toml in your settings folder, or shelf_file in a job file. A stock it names is planned on the\ncartridges it lists; any other on full cartridges without end."
+        after_help = "Examples:\n  tapewright stock\n  tapewright stock tape-12\n  tapewright stock add tape-12 --length 3.2m\n  tapewright stock add tape-12 --sealed 2 --price 16\n  tapewright stock set tape-12-a --length 1.4m --estimated 20cm\n  tapewright stock mount tape-12-a --printer bench-180\n\nYour own stocks: stocks.toml in your settings folder, or stock_files in a job file. DEVELOPERS.md shows one.\nThe shelf is in the register; or in shelf.toml of your settings folder, or in shelf_file of a job file, if there is one. A stock it names is planned on the\ncartridges it lists; any other on full cartridges without end."
     )]
     Stock {
         #[command(subcommand)]
         action: Option<StockCommand>,
         /// Show one stock in full
         id: Option<String>,
-        /// The shelf's file [default: shelf.toml in your settings folder]
+        /// The shelf's file [default: shelf.toml in your settings folder if there is one, else the register]
         #[arg(long, value_name = "FILE", global = true)]
         shelf: Option<PathBuf>,
     },
@@ -342,7 +342,8 @@ pub(super) struct JobArgs {
     /// free (any order, the two of a cable may come apart) [default: list]
     #[arg(long, value_name = "ORDER")]
     order: Option<String>,
-    /// The shelf's file: the cartridges there are [default: shelf.toml in your settings folder, if there is one]
+    /// The shelf's file: the cartridges there are [default: shelf.toml in your settings folder if there is one,
+    /// else the register]
     #[arg(long, value_name = "FILE")]
     shelf: Option<PathBuf>,
     /// Plan only from this label on, counted in list order; STOCK:N in a job on several stocks

@@ -24,7 +24,7 @@ use crate::job::{Job, Plan};
 use crate::journal::day;
 use crate::register::{Register, usual_place};
 use crate::run::SERVE;
-use crate::settings::{Known, ShelfFile, load_job_and_shelf, user_folder};
+use crate::settings::{Known, RegisterPlace, ShelfFile, load_job_and_shelf, user_folder};
 use crate::shelf::Freer;
 use args::{Cli, Command, DriversCommand, JobArgs};
 use clap::Parser;
@@ -239,10 +239,10 @@ fn run(cli: &Cli, talk: &Talk) -> Done {
             jobs::run(&mut register, *job, &said, sheet, cli.json, talk)
         }
         Command::Stock { action: Some(action), shelf, .. } => {
-            shelf::change(&known()?, shelf.as_deref(), action, cli.json, talk)
+            shelf::change(&known_with(cli)?, shelf.as_deref(), action, cli.json, talk)
         }
         Command::Stock { action: None, id, shelf } => {
-            let known = known()?;
+            let known = known_with(cli)?;
             let shelf = shelf::shown(shelf.as_deref(), &known)?;
             listing::stocks(&known, shelf.as_ref(), id.as_deref(), cli.json)
         }
@@ -284,6 +284,15 @@ fn known() -> Result<Known> {
     Known::load(user_folder().as_deref())
 }
 
+/// What is known, and where the register is.
+fn known_with(cli: &Cli) -> Result<Known> {
+    let mut known = known()?;
+    let say: fn(&str) = |text| Talk { quiet: false }.say(text);
+    let wait = if cli.quiet { |_: &str| () } else { say };
+    known.register = register_path(cli).ok().map(|path| RegisterPlace { path, wait });
+    Ok(known)
+}
+
 /// The cables of the register that the flags of a job name; `None` where they name a list.
 fn from_register(cli: &Cli, args: &JobArgs, talk: &Talk) -> Result<Option<CableList>> {
     let Some(mut which) = args.selection() else { return Ok(None) };
@@ -305,7 +314,7 @@ fn from_register(cli: &Cli, args: &JobArgs, talk: &Talk) -> Result<Option<CableL
 
 fn load(cli: &Cli, args: &JobArgs, talk: &Talk) -> Result<(Job, Option<ShelfFile>)> {
     let list = from_register(cli, args, talk)?;
-    let (job, shelf) = load_job_and_shelf(args.job.as_deref(), &args.flags(), known()?, list)?;
+    let (job, shelf) = load_job_and_shelf(args.job.as_deref(), &args.flags(), known_with(cli)?, list)?;
     for (header, column) in job.list().near_misses() {
         talk.warn(&format!("note: column `{header}` is not used; did you mean `{}`?", column.name()));
     }

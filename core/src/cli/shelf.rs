@@ -5,16 +5,18 @@ use super::{Done, Talk, answer, answer_json};
 use crate::cable::length_of;
 use crate::error::{Error, Result};
 use crate::media::{Catalogue, Stock};
-use crate::settings::{Known, ShelfFile, user_folder, usual_place};
+use crate::settings::{Known, ShelfFile, shelf_of};
 use crate::shelf::{Cartridge, Left, Shelf};
 use crate::unit::Micrometres;
 use serde_json::{Value, json};
 use std::path::Path;
 
-/// The shelf of a flag, which must be there, or the user's, if there is one.
+/// The shelf of a flag, which must be there, or the user's, or the register's.
 pub(super) fn shown(path: Option<&Path>, known: &Known) -> Result<Option<ShelfFile>> {
-    let path = path.or(known.shelf.as_deref());
-    path.map(|path| ShelfFile::open(path, &known.catalogue)).transpose()
+    if path.is_none() && known.shelf.is_none() && known.register.is_none() {
+        return Ok(None);
+    }
+    shelf_of(path, known, true).map(Some)
 }
 
 pub(super) fn json(one: &Cartridge) -> Value {
@@ -180,11 +182,7 @@ fn put(shelf: &mut Shelf, catalogue: &Catalogue, action: &StockCommand) -> Resul
 
 /// Changes the shelf as a command says, and tells what stands there now.
 pub(super) fn change(known: &Known, path: Option<&Path>, action: &StockCommand, as_json: bool, talk: &Talk) -> Done {
-    let path = match path {
-        Some(path) => path.to_owned(),
-        None => usual_place(user_folder().as_deref())?,
-    };
-    let mut file = ShelfFile::open_or_new(&path, &known.catalogue)?;
+    let mut file = shelf_of(path, known, false)?;
     let (id, said) = file.change(|shelf, catalogue| put(shelf, catalogue, action))?;
     let one = id.map(|id| file.shelf().cartridge(&id).cloned()).transpose()?;
     for sentence in said {

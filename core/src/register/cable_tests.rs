@@ -325,6 +325,13 @@ fn print(register: &mut Register, at: i64, number: &str, what: &[What]) {
 
 fn due(register: &Register, until: i64, place: Option<&str>) -> (Vec<String>, Vec<String>) {
     let upkeep = register.due(until, place).unwrap();
+    // What is said of one cable is what is said of all.
+    for one in all(register) {
+        let mut of_all = register.due(i64::MAX, None).unwrap().due;
+        of_all.retain(|due| due.cable.id == one.id);
+        of_all.sort_by_key(|due| due.end == "far");
+        assert_eq!(register.due_of(&one).unwrap(), of_all);
+    }
     let due =
         upkeep.due.iter().map(|due| format!("{} {} {} {}", day(due.at), due.cable.fields.name(), due.end, due.place));
     (due.collect(), upkeep.bare.iter().map(|one| one.fields.name()).collect())

@@ -13,6 +13,7 @@ mod find;
 mod import;
 mod journal;
 mod raster;
+mod shelf;
 mod time;
 mod upkeep;
 

@@ -265,6 +265,34 @@ impl Register {
         Ok(upkeep)
     }
 
+    /// When the labels of one cable are to be renewed, however late that is.
+    ///
+    /// # Errors
+    /// Kind `Storage`.
+    pub fn due_of(&self, cable: &Entry) -> Result<Vec<Due>> {
+        let (word, number) = (cable.fields.text(Column::Batch), cable.fields.text(Column::Number));
+        let mut printed: Ends<Printed> = HashMap::new();
+        // The newest comes first.
+        for one in self.printings(word, number)? {
+            let (job, nth) = one.place;
+            let Some(end) = end_named(&one.label.end).filter(|end| !printed.contains_key(&(cable.id, *end))) else {
+                continue;
+            };
+            let fates = self.fates(job, self.job(job)?.labels)?;
+            if fates.get(nth.wrapping_sub(1)).is_some_and(|fate| matches!(fate, Fate::Left | Fate::Good)) {
+                let label = Printed { at: one.at, build: one.label.build, stock: one.label.stock };
+                printed.insert((cable.id, end), label);
+            }
+        }
+        let (seen, renewals) = (self.inspections(cable.id)?, self.renewals()?);
+        let due = ENDS.into_iter().filter_map(|(end, column)| {
+            let seen = seen.iter().find(|seen| seen.end.as_deref().is_none_or(|of| of == end));
+            let (at, why) = falls_due(cable, printed.get(&(cable.id, end)), seen, &renewals)?;
+            Some(Due { cable: cable.clone(), end, place: cable.fields.text(column).to_owned(), at, why })
+        });
+        Ok(due.filter(|_| cable.retired.is_none()).collect())
+    }
+
     /// The cables of a name, each with the end that was named after it.
     ///
     /// # Errors

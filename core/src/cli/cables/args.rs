@@ -93,9 +93,9 @@ pub(in crate::cli) enum CablesCommand {
     /// Numbers go on after the largest of the word; a new word begins after the largest number any cable
     /// has ever had, so that a number alone tells cables apart. No number is given twice.
     #[command(
-        after_help = "Examples:\n  tapewright cables add OTTER --count 12 --length \"50 ft\" --kind \"microphone cable\"\n  tapewright cables add HERON --count 4 --start 2001 --step 10 --owner TWP"
+        after_help = "Examples:\n  tapewright cables add OTTER --count 12 --length \"50 ft\" --kind \"microphone cable\"\n  tapewright cables add --propose --count 12 --length \"25 ft\"\n  tapewright cables add HERON --count 4 --start 2001 --step 10 --owner TWP"
     )]
-    Add(AddArgs),
+    Add(Box<AddArgs>),
     /// Change fields of one cable
     #[command(
         after_help = "Examples:\n  tapewright cables change otter 1040 length=\"25 ft\" note=\n  tapewright cables change \"#17\" owner=TWP"
@@ -181,8 +181,12 @@ pub(in crate::cli) struct WhichArgs {
 
 #[derive(Debug, Args)]
 pub(in crate::cli) struct AddArgs {
-    /// The batch's word
-    pub(super) word: String,
+    /// The batch's word; `tapewright cables words` proposes some
+    #[arg(required_unless_present = "propose", conflicts_with = "propose")]
+    pub(super) word: Option<String>,
+    /// Take the word that is hardest to mishear among those in use
+    #[arg(long)]
+    pub(super) propose: bool,
     /// How many cables
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = clap::value_parser!(u32).range(1..=i64::from(crate::register::MOST_ADDED)))]
     pub(super) count: u32,

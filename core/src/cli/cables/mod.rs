@@ -139,9 +139,15 @@ impl Cables<'_> {
     }
 
     fn add(&self, new: &AddArgs) -> Done {
-        let word = new.word.split_whitespace().collect::<Vec<_>>().join(" ");
+        let known = known()?;
+        let mut register = self.open()?;
+        let used = words::in_use(&register)?;
+        let word = match &new.word {
+            Some(word) => word.split_whitespace().collect::<Vec<_>>().join(" "),
+            None => words::best(&used)?,
+        };
         if word.is_empty() || word.starts_with('#') {
-            return Err(Error::input(format!("found the word `{}`, wanted one that people can say", new.word)).into());
+            return Err(Error::input(format!("found the word `{word}`, wanted one that people can say")).into());
         }
         let start = match &new.start {
             None => None,
@@ -167,9 +173,6 @@ impl Cables<'_> {
         ];
         let fields = fields.into_iter().filter_map(|(column, text)| Some((column, text.as_ref()?.trim().to_owned())));
         let new = NewBatch { word, count: new.count, start, step: new.step, fields: fields.collect() };
-        let known = known()?;
-        let mut register = self.open()?;
-        let used = words::in_use(&register)?;
         let added = register.add(self.now, &new, &known.kinds)?;
         if !added.goes_on {
             self.warn_near(&added.word, &used);

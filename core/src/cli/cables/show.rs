@@ -61,7 +61,7 @@ pub(super) fn show(cables: &Cables<'_>, name: &[String]) -> Done {
     let one = single(register.named(name)?, name)?;
     let past = past(&register, &one)?;
     let seen = register.inspections(one.id)?;
-    let due: Vec<_> = register.due(i64::MAX, None)?.due.into_iter().filter(|due| due.cable.id == one.id).collect();
+    let due = register.due_of(&one)?;
     let due_of = |end: &str| due.iter().find(|due| due.end == end);
     if cables.json {
         let mut all = entry_json(&one);

@@ -2,13 +2,20 @@
 
 use super::Cables;
 use crate::cli::{Done, answer, answer_json};
-use crate::error::Result;
+use crate::error::{Error, Result};
 use crate::register::Register;
 use crate::word::{How, Words};
 
 /// The words of a register's batches.
 pub(super) fn in_use(register: &Register) -> Result<Vec<String>> {
     Ok(register.batches()?.into_iter().map(|batch| batch.word).filter(|word| !word.is_empty()).collect())
+}
+
+/// The word that is most easily told from those in use.
+pub(super) fn best(used: &[String]) -> Result<String> {
+    let used: Vec<&str> = used.iter().map(String::as_str).collect();
+    let best = Words::shipped().propose(&used, 1).first().map(|&word| word.to_owned());
+    best.ok_or_else(|| Error::limit("found no word that is easily told from those in use, wanted one: give your own"))
 }
 
 impl Cables<'_> {
