@@ -426,7 +426,7 @@ pub(super) struct AgainArgs {
     /// Say what would be printed and what it takes, and print nothing
     #[arg(long)]
     pub(super) dry_run: bool,
-    /// The shelf's file: the cartridges there are [default: shelf.toml in your settings folder, if there is one]
+    /// The shelf's file: the cartridges there are [default: shelf.toml in your settings folder, else the register]
     #[arg(long, value_name = "FILE")]
     pub(super) shelf: Option<PathBuf>,
     /// Leave the shelf as it is even if it goes to a printer
