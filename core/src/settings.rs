@@ -395,8 +395,8 @@ pub fn load_job(path: &Path, flags: &Flags, known: Known) -> Result<Job> {
 }
 
 /// As [`load_job`], with the shelf the job is planned on: that of the flag, else of the job file, else
-/// the user's, if there is one, else the register's, if anything is on it. A list that is given stands for that of the job file; then there need be
-/// no file at all.
+/// the user's, if there is one, else the register's, if anything is on it. A list that is given stands
+/// for that of the job file; then there need be no file at all.
 ///
 /// # Errors
 /// As [`load_job`]; kind `Input` also for a wrong shelf, and for two lists.

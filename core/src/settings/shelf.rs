@@ -114,8 +114,8 @@ impl ShelfFile {
     }
 }
 
-/// The shelf that is meant: that of a file somebody names, which must be there if `must_be`, else of `shelf.toml` in the user's folder if
-/// there is one, else of the register.
+/// The shelf that is meant: that of a file somebody names, which must be there if `must_be`, else of
+/// `shelf.toml` in the user's folder if there is one, else of the register.
 ///
 /// # Errors
 /// As [`ShelfFile::open`] and [`ShelfFile::in_register`]; kind `Input` where the platform tells no place
