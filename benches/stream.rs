@@ -47,7 +47,9 @@ fn stream(c: &mut Criterion) {
             out.clear();
             let work = run::open(module, &job.printer.driver, |_| {}).expect("a family it has");
             let mut port = Recorder(&mut out, Delivery::WhenWhole);
-            run::print(&job, stock, work, "bench", &mut port, &mut || Ok(())).expect("it prints");
+            let mut labels = run::Rows::new(&job, stock).expect("the stock lies under the head");
+            let batch = run::Batch::of(&job, stock);
+            run::print(&batch, &mut labels, work, "bench", &mut port, &mut || Ok(())).expect("it prints");
             black_box(&out);
         });
     });

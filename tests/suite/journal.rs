@@ -93,7 +93,7 @@ fn a_person_says_what_came_out() {
     assert_eq!(states(path, "1"), before);
     let done = run(path, ["resume", "--last-good", "OTTER 1040 far", "--to", "file:rest.pwg"]).ended(0);
     assert!(!done.err.contains("second time"), "what a person has not seen is not there: {}", done.err);
-    assert_eq!(strips(path, "rest.pwg", "rest").len(), 2, "four labels, two a strip or all on two");
+    assert_eq!(strips(path, "rest.pwg", "rest").len(), 2, "four labels, two a strip as the job had it");
     let state = |nth: usize, job: &str| states(path, job)[nth].1.clone();
     assert_eq!(
         (state(0, "1"), state(2, "1"), state(0, "2")),
@@ -162,7 +162,7 @@ fn what_cannot_be_says_why() {
         (&["reprint", "--batch", "HERON"], "found no batch `HERON` in the journal"),
         (
             &["reprint", "OTTER", "1040", "--printer", "wide-300"],
-            "wanted 180 by 180: the bits of these labels were made for that",
+            "wanted 180 dpi by 180 dpi: the bits of these labels were made for that",
         ),
         (
             &["reprint", "OTTER", "1040", "--only", "tape-9"],

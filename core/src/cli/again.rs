@@ -89,14 +89,7 @@ pub(super) fn resume(
             answer("nothing is left to print\n")
         };
     }
-    let went = Order {
-        kind: "resume",
-        name: job.name.clone(),
-        printer: job.printer.clone(),
-        across: job.dpi.0,
-        along: job.dpi.1,
-        link: job.link.clone(),
-    };
+    let went = Order { kind: "resume", ..job.order.clone() };
     print(&mut register, rest, went, args, Some(state), as_json, talk)
 }
 
@@ -132,22 +125,16 @@ pub(super) fn reprint(path: &Path, asked: &Asked<'_>, args: &AgainArgs, as_json:
     let job = register.job(last)?;
     for one in &wanted {
         let other = register.job(one.place.0)?;
-        if (&other.printer, other.dpi) != (&job.printer, job.dpi) {
+        let dots = |job: &Summary| (job.order.printer.clone(), job.order.across, job.order.along);
+        if dots(&other) != dots(&job) {
             return Err(Error::input(format!(
                 "found labels of printers `{}` and `{}`, wanted those of one: reprint them one after the other",
-                other.printer, job.printer
+                other.order.printer, job.order.printer
             ))
             .into());
         }
     }
-    let went = Order {
-        kind: "reprint",
-        name: "reprint".to_owned(),
-        printer: job.printer,
-        across: job.dpi.0,
-        along: job.dpi.1,
-        link: job.link,
-    };
+    let went = Order { kind: "reprint", name: "reprint".to_owned(), ..job.order };
     let wanted = wanted.into_iter().map(|printing| Wanted { printing, perhaps_twice: false }).collect();
     print(&mut register, wanted, went, args, None, as_json, talk)
 }
@@ -198,7 +185,7 @@ fn printer<'c>(catalogue: &'c Catalogue, went: &Order, other: Option<&str>) -> R
     let printer = catalogue.printer(other.unwrap_or(&went.printer))?;
     if (printer.across, printer.along) != (went.across, went.along) {
         return Err(Error::input(format!(
-            "found printer `{}` with {} by {} dpi, wanted {} by {}: the bits of these labels were made for that; `print` draws them anew",
+            "found printer `{}` with {} by {}, wanted {} by {}: the bits of these labels were made for that; `print` draws them anew",
             printer.id, printer.across, printer.along, went.across, went.along
         )));
     }
@@ -211,7 +198,7 @@ fn parts(
     printer: &Printer,
     catalogue: &Catalogue,
     shelf: Option<&ShelfFile>,
-    args: &AgainArgs,
+    (went, args): (&Order, &AgainArgs),
 ) -> Result<Vec<Part>> {
     let mut stocks: Vec<String> = Vec::new();
     for one in &wanted {
@@ -260,12 +247,23 @@ fn parts(
         };
         let joined: Vec<bool> = (0..wanted.len()).map(joined).collect();
         let shelf = shelf.map(ShelfFile::shelf);
-        let plan =
-            Again::plan(printer, stock, (&lengths, &joined), shelf, &Policy::default(), &mut within(args.budget()))?;
+        let plan = Again::plan(
+            printer,
+            stock,
+            (&lengths, &joined),
+            shelf,
+            (went.between, &policy(went)),
+            &mut within(args.budget()),
+        )?;
         let names = plan.order.iter().map(|&label| wanted[label].printing.label.name()).collect();
         parts.push(Part { stock: stock.clone(), wanted, plan, names });
     }
     Ok(parts)
+}
+
+/// What was asked of the strips the first time.
+fn policy(went: &Order) -> Policy {
+    Policy { longest_strip: went.longest_strip, labels_a_strip: went.labels_a_strip, ..Policy::default() }
 }
 
 /// The streams of a part: one a cartridge where a shelf names the stock.
@@ -345,7 +343,7 @@ fn print(
     let known = known()?;
     let printer = printer(&known.catalogue, &went, args.printer.as_deref())?;
     let mut shelf = shelf::shown(args.shelf.as_deref(), &known)?;
-    let parts = parts(wanted, printer, &known.catalogue, shelf.as_ref(), args)?;
+    let parts = parts(wanted, printer, &known.catalogue, shelf.as_ref(), (&went, args))?;
     let link = Link::parse(args.to.as_deref().unwrap_or(&went.link))?;
     let doubles = doubles(&parts);
     if !as_json {

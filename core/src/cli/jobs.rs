@@ -71,12 +71,12 @@ pub(super) fn state(job: &Summary, labels: &[Printing], fates: &[Fate], notes: &
     let mut text = format!(
         "job {}, {} of `{}` on {}, {}, {} to {}\n",
         job.job,
-        job.kind,
-        job.name,
+        job.order.kind,
+        job.order.name,
         minute(job.at),
         plural(job.labels, "label"),
-        job.printer,
-        job.link
+        job.order.printer,
+        job.order.link
     );
     for (fate, range) in stretches(fates) {
         let (first, last) = (range.start() - 1, range.end() - 1);
@@ -107,7 +107,7 @@ pub(super) fn state_json(job: &Summary, labels: &[Printing], fates: &[Fate]) -> 
             })
         })
         .collect();
-    json!({ "job": job.job, "kind": job.kind, "name": job.name, "at": minute(job.at), "printer": job.printer, "to": job.link, "labels": labels })
+    json!({ "job": job.job, "kind": job.order.kind, "name": job.order.name, "at": minute(job.at), "printer": job.order.printer, "to": job.order.link, "labels": labels })
 }
 
 /// A job's state in a few words.
@@ -149,11 +149,11 @@ pub(super) fn run(
                 "{:>5}  {}  {:8} {:20} {:>6} labels  {state}",
                 job.job,
                 minute(job.at),
-                job.kind,
-                job.name,
+                job.order.kind,
+                job.order.name,
                 job.labels
             );
-            rows.push(json!({"job": job.job, "at": minute(job.at), "kind": job.kind, "name": job.name, "labels": job.labels, "state": state}));
+            rows.push(json!({"job": job.job, "at": minute(job.at), "kind": job.order.kind, "name": job.order.name, "labels": job.labels, "state": state}));
         }
         if jobs.is_empty() {
             talk.say("the journal has no jobs yet: it is kept of what goes to a printer");

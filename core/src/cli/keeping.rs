@@ -12,6 +12,7 @@ use crate::register::{Kept, KeptLabel, Order, Place, Planned, Register};
 use crate::run::Rows;
 use crate::transport::Link;
 use std::collections::HashMap;
+use std::collections::hash_map::Entry;
 use std::path::Path;
 
 /// The last printing of a label.
@@ -48,10 +49,11 @@ impl Before {
             }
             for printing in register.printings(&label.batch, &label.number)? {
                 let (job, nth) = printing.place;
-                if !fates.contains_key(&job) {
-                    fates.insert(job, register.fates(job, register.job(job)?.labels)?);
-                }
-                let fate = fates[&job].get(nth - 1).copied().unwrap_or(Fate::Moved);
+                let known = match fates.entry(job) {
+                    Entry::Occupied(known) => known.into_mut(),
+                    Entry::Vacant(free) => free.insert(register.fates(job, register.job(job)?.labels)?),
+                };
+                let fate = known.get(nth - 1).copied().unwrap_or(Fate::Moved);
                 if !matches!(fate, Fate::Moved | Fate::WrittenOff) {
                     let in_doubt = fate.in_doubt(printing.perhaps_twice);
                     let earlier = Earlier { place: printing.place, at: printing.at, fate, in_doubt };
@@ -154,6 +156,9 @@ pub(super) fn written_down<'p>(
         across: job.printer.across,
         along: job.printer.along,
         link: link.to_string(),
+        between: job.between,
+        longest_strip: job.policy.longest_strip,
+        labels_a_strip: job.policy.labels_a_strip,
     };
     let mut rows: Option<(*const StockPlan, Rows<'_>)> = None;
     let planned = labels.into_iter().map(|(plan, nth, strip, mut label)| {

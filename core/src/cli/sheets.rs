@@ -181,7 +181,7 @@ pub(super) fn run(job: &Job, plan: &Plan, to: &To, json: bool, talk: &Talk) -> D
 /// written.
 pub(super) fn of_job(register: &Register, job: &Summary, out: &Path, paper: PaperArg, fates: &[Fate]) -> Result<()> {
     let known = known()?;
-    let printer = known.catalogue.printer(&job.printer)?;
+    let printer = known.catalogue.printer(&job.order.printer)?;
     let labels = register.labels(job.job)?;
     let total = labels.iter().map(|one| one.strip).max().unwrap_or(0);
     let mut bench = Bench::new(paper.paper());
@@ -218,10 +218,10 @@ pub(super) fn of_job(register: &Register, job: &Summary, out: &Path, paper: Pape
     }
     let reference = format!("job {} of {}", job.job, minute(job.at));
     let facts = vec![
-        format!("{reference} · {} · printer {} ({})", job.kind, printer.title, printer.id),
+        format!("{reference} · {} · printer {} ({})", job.order.kind, printer.title, printer.id),
         format!("{} in {}", plural(labels.len(), "label"), plural(total, "strip")),
     ];
-    let head = BenchHead { title: job.name.clone(), reference, facts };
+    let head = BenchHead { title: job.order.name.clone(), reference, facts };
     write_whole(out, &bench.finish(&head, &Fonts::embedded())?)
 }
 

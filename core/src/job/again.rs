@@ -3,7 +3,7 @@
 use crate::error::{Error, Result};
 use crate::media::{Printer, Stock};
 use crate::shelf::{self, Block, Demand, Offers, Policy, Shelf, Use, offers};
-use crate::strip::{self, Rules, Strip};
+use crate::strip::{self, Between, Rules, Strip};
 use crate::unit::Dots;
 use std::ops::Range;
 
@@ -26,7 +26,7 @@ pub struct Again {
 
 impl Again {
     /// Plans labels of these lengths. `joined[i]` says that label `i + 1` is the other end of label `i`'s
-    /// cable. The planner asks `go_on` as in [`super::Job::plan_within`].
+    /// cable. Labels are parted as `between` asks where that can be. The planner asks `go_on` as in [`super::Job::plan_within`].
     ///
     /// # Errors
     /// Kind `Input`: a label is longer than this printer's longest strip.
@@ -35,10 +35,10 @@ impl Again {
         stock: &Stock,
         (lengths, joined): (&[Dots], &[bool]),
         shelf: Option<&Shelf>,
-        policy: &Policy,
+        (between, policy): (Option<Between>, &Policy),
         go_on: &mut dyn FnMut() -> bool,
     ) -> Result<Self> {
-        let rules = Rules::new(printer, stock, None);
+        let rules = super::rules(printer, stock, between, policy);
         if let Some(long) = lengths.iter().find(|&&length| !rules.holds(length)) {
             return Err(Error::input(format!(
                 "found a label {} long, wanted up to {}: that is what `{}` can do with `{}`",
@@ -102,7 +102,7 @@ mod tests {
         let lengths = vec![Dots(300); 6];
         let joined = [true, false, true, false, true, false];
         let plan = |shelf: Option<&Shelf>| {
-            Again::plan(printer, stock, (&lengths, &joined), shelf, &Policy::default(), &mut || true).unwrap()
+            Again::plan(printer, stock, (&lengths, &joined), shelf, (None, &Policy::default()), &mut || true).unwrap()
         };
         let full = plan(None);
         assert_eq!((full.strips.strips.len(), full.uses.len(), full.short), (1, 0, Dots::ZERO));
@@ -113,7 +113,10 @@ mod tests {
         assert_eq!(rest.uses.iter().map(|one| one.id.as_str()).collect::<Vec<_>>(), ["a", "tape-12-sealed"]);
         // A quarter of a metre holds four labels of 42 mm with lead and gaps; pairs stay together.
         assert_eq!(rest.strips.strips.iter().map(|labels| labels.len() % 2).sum::<usize>(), 0);
-        let long = Again::plan(printer, stock, (&[Dots(90_000_000)], &[false]), None, &Policy::default(), &mut || true);
+        let long =
+            Again::plan(printer, stock, (&[Dots(90_000_000)], &[false]), None, (None, &Policy::default()), &mut || {
+                true
+            });
         assert!(long.unwrap_err().to_string().contains("wanted up to"));
     }
 }

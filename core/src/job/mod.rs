@@ -51,6 +51,8 @@ pub struct Job {
     stocks: Vec<Stock>,
     rules: Vec<Rules>,
     in_job: usize,
+    /// What is asked to part labels; nothing for the best there is.
+    pub between: Option<Between>,
     /// How labels are laid out.
     pub design: Design,
     build: Option<Build>,
@@ -186,20 +188,8 @@ impl Job {
         let alike = near == far && !near.iter().any(Template::says_end) && signs.alike();
         Ok(Self {
             // A row may name a stock that allows less than the job's; it gets the best it allows.
-            rules: stocks
-                .iter()
-                .map(|stock| {
-                    let between = wishes.between.filter(|_| may_part(wishes.between, &printer, stock).is_ok());
-                    let mut rules = Rules::new(&printer, stock, between);
-                    if let Some(longest) = wishes.policy.longest_strip {
-                        rules.max_strip = rules.max_strip.min(printer.along.dots_within(longest));
-                    }
-                    if let Some(most) = wishes.policy.labels_a_strip {
-                        rules.max_labels = if rules.max_labels == 0 { most } else { rules.max_labels.min(most) };
-                    }
-                    rules
-                })
-                .collect(),
+            rules: stocks.iter().map(|stock| rules(&printer, stock, wishes.between, &wishes.policy)).collect(),
+            between: wishes.between,
             list,
             kinds,
             plugs,
@@ -501,6 +491,20 @@ fn by_sleeve_size(stocks: &mut [Stock]) {
         Form::Sleeve(sleeve) => sleeve.supplied.0,
         _ => 0,
     });
+}
+
+/// The rules strips keep: those of printer and stock, and what is asked beyond them. What cannot be
+/// parted as asked is parted as well as it can be.
+fn rules(printer: &Printer, stock: &Stock, between: Option<Between>, policy: &Policy) -> Rules {
+    let between = between.filter(|_| may_part(between, printer, stock).is_ok());
+    let mut rules = Rules::new(printer, stock, between);
+    if let Some(longest) = policy.longest_strip {
+        rules.max_strip = rules.max_strip.min(printer.along.dots_within(longest));
+    }
+    if let Some(most) = policy.labels_a_strip {
+        rules.max_labels = if rules.max_labels == 0 { most } else { rules.max_labels.min(most) };
+    }
+    rules
 }
 
 /// Refuses a way of parting labels that printer and stock cannot do.

@@ -298,6 +298,9 @@ fn print(register: &mut Register, at: i64, number: &str, what: &[What]) {
         across: dpi,
         along: dpi,
         link: "usb:".into(),
+        between: None,
+        longest_strip: None,
+        labels_a_strip: None,
     };
     let label = |end: &str| Planned {
         label: KeptLabel {

@@ -5,6 +5,7 @@ use super::fault::fault;
 use super::raster::Kept;
 use crate::error::{Error, Result};
 use crate::journal::{Fate, Note, What, fates};
+use crate::strip::Between;
 use crate::unit::{Dpi, Micrometres};
 use rusqlite::{Connection, Row, params};
 use std::ops::RangeInclusive;
@@ -24,7 +25,16 @@ pub struct Order {
     pub along: Dpi,
     /// Where it goes.
     pub link: String,
+    /// What is asked to part labels; nothing for the best there is.
+    pub between: Option<Between>,
+    /// Longest strip asked for.
+    pub longest_strip: Option<Micrometres>,
+    /// Most labels on a strip asked for.
+    pub labels_a_strip: Option<u32>,
 }
+
+/// What an order is for.
+const KINDS: [&str; 3] = ["print", "resume", "reprint"];
 
 /// Which label of which job.
 pub type Place = (i64, usize);
@@ -105,16 +115,8 @@ pub struct Summary {
     pub job: i64,
     /// When it was begun, seconds since 1970, UTC.
     pub at: i64,
-    /// `print`, `resume` or `reprint`.
-    pub kind: String,
-    /// What a person calls it.
-    pub name: String,
-    /// Printer profile.
-    pub printer: String,
-    /// Resolution across and along.
-    pub dpi: (Dpi, Dpi),
-    /// Where it goes.
-    pub link: String,
+    /// What was asked.
+    pub order: Order,
     /// How many labels.
     pub labels: usize,
 }
@@ -162,20 +164,27 @@ fn summary(row: &Row<'_>) -> rusqlite::Result<Summary> {
         let milli: u32 = row.get(column)?;
         Dpi::from_milli(milli).ok_or(rusqlite::Error::IntegralValueOutOfRange(column, milli.into()))
     };
+    let (kind, between): (String, String) = (row.get(2)?, row.get(8)?);
     Ok(Summary {
         job: row.get(0)?,
         at: row.get(1)?,
-        kind: row.get(2)?,
-        name: row.get(3)?,
-        printer: row.get(4)?,
-        dpi: (dpi(5)?, dpi(6)?),
-        link: row.get(7)?,
-        labels: count(row.get(8)?),
+        order: Order {
+            kind: KINDS.into_iter().find(|known| *known == kind).unwrap_or_default(),
+            name: row.get(3)?,
+            printer: row.get(4)?,
+            across: dpi(5)?,
+            along: dpi(6)?,
+            link: row.get(7)?,
+            between: Between::named(&between),
+            longest_strip: row.get::<_, Option<i64>>(9)?.map(Micrometres),
+            labels_a_strip: row.get(10)?,
+        },
+        labels: count(row.get(11)?),
     })
 }
 
 const SUMMARY: &str = "SELECT id, at, kind, name, printer, across_milli, along_milli, link, \
-                       (SELECT count(*) FROM label WHERE label.job = job.id) FROM job";
+                       parting, longest_um, labels_a_strip, (SELECT count(*) FROM label WHERE label.job = job.id) FROM job";
 
 fn add_note(db: &Connection, job: i64, note: &Note) -> Result<()> {
     db.prepare_cached("INSERT INTO event (at, job, kind, first, last, word) VALUES (?1, ?2, ?3, ?4, ?5, ?6)")
@@ -197,8 +206,19 @@ impl Register {
         self.write(|db| {
             let (across, along) = (order.across.milli(), order.along.milli());
             db.execute(
-                "INSERT INTO job (at, kind, name, printer, across_milli, along_milli, link) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
-                params![at, order.kind, order.name, order.printer, across, along, order.link],
+                "INSERT INTO job (at, kind, name, printer, across_milli, along_milli, link, parting, longest_um, labels_a_strip) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10)",
+                params![
+                    at,
+                    order.kind,
+                    order.name,
+                    order.printer,
+                    across,
+                    along,
+                    order.link,
+                    order.between.map_or("", Between::word),
+                    order.longest_strip.map(|length| length.0),
+                    order.labels_a_strip,
+                ],
             )
             .map_err(fault)?;
             let job = db.last_insert_rowid();

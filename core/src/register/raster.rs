@@ -48,7 +48,9 @@ impl Kept {
         let mut same = db
             .prepare_cached("SELECT id, bits FROM raster WHERE key = ?1 AND dots = ?2 AND lines = ?3")
             .map_err(fault)?;
-        let size = (self.dots as i64, self.lines as i64);
+        let number =
+            |count: usize| i64::try_from(count).map_err(|_| Error::limit("a label with more dots than can be counted"));
+        let size = (number(self.dots)?, number(self.lines)?);
         let mut found = same.query(params![key, size.0, size.1]).map_err(fault)?;
         while let Some(row) = found.next().map_err(fault)? {
             let bits: Vec<u8> = row.get(1).map_err(fault)?;

@@ -2,6 +2,7 @@ use super::*;
 use crate::bitmap::Bitmap;
 use crate::error::Kind;
 use crate::journal::{Fate, Note, What};
+use crate::strip::Between;
 use crate::unit::Dpi;
 use tempfile::TempDir;
 
@@ -24,6 +25,9 @@ fn order() -> Order {
         across: Dpi::from_milli(180_000).unwrap(),
         along: Dpi::from_milli(180_000).unwrap(),
         link: "usb:".into(),
+        between: Some(Between::Full),
+        longest_strip: None,
+        labels_a_strip: Some(4),
     }
 }
 
@@ -117,6 +121,7 @@ fn labels_and_notes_are_read_as_they_were_written() {
     assert_eq!(rasters, 2, "equal bits are kept once");
     let open = register.open_jobs().unwrap();
     assert_eq!(open.len(), 1);
+    assert_eq!(open[0].0.order, order());
     assert_eq!(open[0].1, [Fate::Left, Fate::Left, Fate::Perhaps]);
     assert_eq!(register.printings("otter", "1040").unwrap().len(), 2);
 }

@@ -19,7 +19,10 @@ CREATE TABLE job (
     printer TEXT NOT NULL,
     across_milli INTEGER NOT NULL,              -- thousandths of a dot per inch
     along_milli INTEGER NOT NULL,
-    link TEXT NOT NULL
+    link TEXT NOT NULL,
+    parting TEXT NOT NULL,                      -- half, full, snip; blank: the best there is
+    longest_um INTEGER,                         -- strip asked for, in micrometres
+    labels_a_strip INTEGER
 ) STRICT;
 
 CREATE TABLE label (
