@@ -292,7 +292,17 @@ fn a_register_on_a_disk_that_cannot_be_written_is_read() {
 fn printed(register: &mut Register, at: i64, number: &str) {
     let dpi = Dpi::from_milli(180_000).expect("a resolution");
     let (name, printer, link) = ("otters".into(), "bench-180".into(), "usb:".into());
-    let order = Order { kind: "print", name, printer, across: dpi, along: dpi, link };
+    let order = Order {
+        kind: "print",
+        name,
+        printer,
+        across: dpi,
+        along: dpi,
+        link,
+        between: None,
+        longest_strip: None,
+        labels_a_strip: None,
+    };
     let label = |end: &str| KeptLabel {
         cable: None,
         owner: "TWP".into(),
