@@ -146,12 +146,12 @@ pub(super) fn run(
             let state = short(&fates);
             let _ = writeln!(
                 text,
-                "{:>5}  {}  {:8} {:20} {:>6} labels  {state}",
+                "{:>5}  {}  {:8} {:20} {:>14}  {state}",
                 job.job,
                 minute(job.at),
                 job.order.kind,
                 job.order.name,
-                job.labels
+                plural(job.labels, "label")
             );
             rows.push(json!({"job": job.job, "at": minute(job.at), "kind": job.order.kind, "name": job.order.name, "labels": job.labels, "state": state}));
         }
