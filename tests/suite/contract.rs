@@ -343,7 +343,10 @@ fn every_subcommand_has_help_with_an_example() {
     let folder = folder();
     let help = run(folder.path(), ["--help"]).ended(0);
     let all = subcommands(help.text());
-    for wanted in ["demo", "estimate", "proof", "print", "stock", "printers", "drivers", "readback"] {
+    for wanted in [
+        "demo", "estimate", "proof", "sheet", "print", "resume", "reprint", "jobs", "cables", "stock", "printers",
+        "drivers", "readback",
+    ] {
         assert!(all.iter().any(|name| name == wanted), "--help lists {all:?}, wanted {wanted}");
     }
     for code in [

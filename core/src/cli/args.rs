@@ -74,7 +74,7 @@ pub(super) enum Command {
         #[arg(long)]
         on_cable: bool,
     },
-    /// Write the work sheet for the bench: each label, its cable, its end, where it goes, boxes to tick
+    /// Write the work sheet for the bench: which label goes where, with boxes to tick
     ///
     /// A PDF, strip by strip as the labels are peeled off; which way they read, and what to take care of.
     #[command(
