@@ -109,8 +109,8 @@ impl<'f> Pen<'f> {
 
     /// Draws one line, pen starting at `(line, baseline)`: the baseline is the lower edge of that dot.
     ///
-    /// Glyphs stand on whole dots: evenly within a word, and each word where the line as a sum has it
-    /// ([`Kind`]). [`Fonts::dots_wide`] is how far the pen goes.
+    /// Glyphs stand on whole dots: evenly within a word, and each word where the line as a sum has it.
+    /// [`Fonts::dots_wide`] is how far the pen goes.
     /// Characters without a glyph are left out: [`Fonts::measure`] reports them first.
     pub fn draw(&mut self, text: &str, size: Size, to: &mut Bitmap, (line, baseline): (i64, i64)) {
         let fonts = self.fonts;

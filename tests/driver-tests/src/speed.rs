@@ -1,4 +1,4 @@
-//! The frame of a module's example `speed`: how fast lines become a stream, beside memcpy of the
+//! The frame of a module's example `…_speed`: how fast lines become a stream, beside memcpy of the
 //! same lines.
 
 #![allow(clippy::disallowed_methods, reason = "it measures time; no test depends on it")]

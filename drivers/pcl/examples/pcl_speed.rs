@@ -1,7 +1,7 @@
 //! How fast lines become a stream and lines again, and how fast PackBits alone is, beside memcpy of
 //! the same lines.
 //!
-//! `cargo run --release -p tapewright-driver-pcl --example speed`
+//! `cargo run --release -p tapewright-driver-pcl --example pcl_speed`
 
 use std::convert::Infallible;
 use std::hint::black_box;

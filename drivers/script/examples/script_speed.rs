@@ -1,6 +1,6 @@
 //! How fast lines become a stream, beside memcpy of the same lines.
 //!
-//! `cargo run --release -p tapewright-driver-script --example speed`
+//! `cargo run --release -p tapewright-driver-script --example script_speed`
 
 use tapewright_driver_tests::{Family, speed};
 use tapewright_host::{JobSpec, Module};

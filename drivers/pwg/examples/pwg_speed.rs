@@ -1,6 +1,6 @@
 //! How fast lines become a stream, beside memcpy of the same lines.
 //!
-//! `cargo run --release -p tapewright-driver-pwg --example speed`
+//! `cargo run --release -p tapewright-driver-pwg --example pwg_speed`
 
 use tapewright_driver_tests::{Family, speed};
 use tapewright_host::{JobSpec, Module};
