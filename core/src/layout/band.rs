@@ -84,9 +84,9 @@ fn apart<'a>(request: &Request<'_>, grid: Grid, fonts: &Fonts, ring: Ring<'a>) -
     loop {
         let most = Dots((window.0 - longest).min(shortest - grid.along.dots_covering(blank).0));
         let space = if turn == Turn::Up {
-            TextBox { width: Some(grid.zone), height: most, along: grid.across, up: grid.along }
+            TextBox { width: Some(grid.zone), height: most, along: grid.across, up: grid.along, letters: 1.0 }
         } else {
-            TextBox { width: Some(most), height: grid.zone, along: grid.along, up: grid.across }
+            TextBox { width: Some(most), height: grid.zone, along: grid.along, up: grid.across, letters: 1.0 }
         };
         let axis = if turn == Turn::Up { RoundAxis::Up } else { RoundAxis::Along };
         let facing = code::Facing::Round { diameter, axis };

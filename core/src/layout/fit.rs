@@ -50,6 +50,15 @@ pub(super) struct TextBox {
     pub(super) along: Dpi,
     /// Resolution up the text.
     pub(super) up: Dpi,
+    /// Width of letters over that of the face: less than 1 where only their height shrinks later.
+    pub(super) letters: f64,
+}
+
+impl TextBox {
+    /// Dots a length along the text over dots up it, as letters take them.
+    fn ratio(&self) -> f64 {
+        self.letters * f64::from(self.along.milli()) / f64::from(self.up.milli())
+    }
 }
 
 /// Cap heights to keep to, printed (before shrinking).
@@ -84,8 +93,7 @@ fn block_height(cap: i64, measures: &[Measure]) -> i64 {
 
 /// The size of a cap height in the box's resolutions.
 fn size(style: Style, cap: i64, space: &TextBox) -> Size {
-    let ratio = f64::from(space.along.milli()) / f64::from(space.up.milli());
-    Size { style, cap, ratio_milli: Micrometres::from_mm(ratio).0 }
+    Size { style, cap, ratio_milli: Micrometres::from_mm(space.ratio()).0 }
 }
 
 /// The largest cap height at which the measured lines fit the box, their advances whole dots; zero
@@ -97,7 +105,7 @@ fn largest(fonts: &Fonts, lines: &[String], style: Style, measures: &[Measure], 
         cap -= 1;
     }
     let Some(width) = space.width else { return cap };
-    let ratio = f64::from(space.along.milli()) / f64::from(space.up.milli());
+    let ratio = space.ratio();
     // Rounding moves a line by half a dot a letter at most.
     let slack = lines.iter().map(|line| line.chars().count()).max().unwrap_or(0) as f64 / 2.0;
     let widest = measures.iter().map(|m| m.width).fold(0.0, f64::max) * ratio;
@@ -295,7 +303,7 @@ mod tests {
 
     fn space(width: Option<i64>, height: i64) -> TextBox {
         let dpi = Dpi::from_milli(180_000).unwrap();
-        TextBox { width: width.map(Dots), height: Dots(height), along: dpi, up: dpi }
+        TextBox { width: width.map(Dots), height: Dots(height), along: dpi, up: dpi, letters: 1.0 }
     }
 
     fn texts(fitted: &Fitted) -> Vec<&str> {

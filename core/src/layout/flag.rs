@@ -25,12 +25,20 @@ pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Resul
     let margin = grid.along.dots_covering(design.margin);
     let longest = grid.along.dots_within(LONGEST_FACE);
     let space = match design.flag_runs {
-        Runs::Tape => {
-            TextBox { width: Some(longest - margin * 2), height: grid.zone, along: grid.along, up: grid.across }
-        }
-        Runs::Cable => {
-            TextBox { width: Some(grid.zone), height: longest - margin * 2, along: grid.across, up: grid.along }
-        }
+        Runs::Tape => TextBox {
+            width: Some(longest - margin * 2),
+            height: grid.zone,
+            along: grid.along,
+            up: grid.across,
+            letters: 1.0,
+        },
+        Runs::Cable => TextBox {
+            width: Some(grid.zone),
+            height: longest - margin * 2,
+            along: grid.across,
+            up: grid.along,
+            letters: 1.0,
+        },
     };
     let mut panel = arrange(request, fonts, Space::flat(space), Caps::of(design))?;
     let along = if design.flag_runs == Runs::Tape { panel.width } else { panel.height };

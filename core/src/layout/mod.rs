@@ -3,6 +3,7 @@
 //!
 //! Everything here is geometry: lengths in, dots out. What cannot be made is a [`Misfit`], never an error.
 
+mod arc;
 mod band;
 mod emphasis;
 mod fit;

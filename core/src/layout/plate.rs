@@ -11,8 +11,13 @@ pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Resul
         return Err(request.wrong_form("tape"));
     }
     let design = request.design;
-    let space =
-        TextBox { width: Some(room_along(design, grid.along)), height: grid.zone, along: grid.along, up: grid.across };
+    let space = TextBox {
+        width: Some(room_along(design, grid.along)),
+        height: grid.zone,
+        along: grid.along,
+        up: grid.across,
+        letters: 1.0,
+    };
     let mut panel = arrange(request, fonts, Space::flat(space), Caps::of(design))?;
     let margin = grid.along.dots_covering(design.margin);
     let along =

@@ -1,13 +1,17 @@
 //! Heat-shrink sleeves: must pass the plug, must grip the cable, and are read after shrinking.
 
 use super::fit::{Caps, TextBox};
-use super::panel::{Space, arrange};
-use super::{Grid, Layout, Misfit, MisfitKind, Request, Turn, middle, room_along, whole_millimetres};
+use super::panel::Space;
+use super::{Grid, Layout, Misfit, MisfitKind, Request, Turn, arc, middle, room_along, whole_millimetres};
 use crate::cable::Plug;
 use crate::code::{Facing, RoundAxis};
 use crate::font::Fonts;
 use crate::media::{Form, Sleeve, sleeve_wall};
 use crate::unit::{Dpi, Micrometres};
+
+/// The narrowest that letters are printed, as a fraction of their design: narrower ones lose their
+/// counters at 180 dpi (a guess).
+const NARROWEST: f64 = 0.5;
 
 /// How much the height of text shrinks with the circumference when a sleeve closes on a cable:
 /// `(OD + 2t) / (D + 2ts)`, the walls at constant volume.
@@ -68,27 +72,42 @@ pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Resul
     let caps = Caps::of(design);
     let printed = |cap: Micrometres| cap.scaled(1.0 / scale);
     let caps = Caps { least: printed(caps.least), aim: printed(caps.aim), most: printed(caps.most) };
-    let space =
-        TextBox { width: Some(room_along(design, grid.along)), height: grid.zone, along: grid.along, up: grid.across };
+    // Printed as narrow as they will be low, letters have the face's proportions once the sleeve has
+    // shrunk, and take less of it.
+    #[allow(clippy::cast_precision_loss, reason = "thousandths of a length")]
+    let along = 1.0 + sleeve.along_permille as f64 / 1000.0;
+    let letters = (scale / along).clamp(NARROWEST, 1.0);
+    let space = TextBox {
+        width: Some(room_along(design, grid.along)),
+        height: grid.zone,
+        along: grid.along,
+        up: grid.across,
+        letters,
+    };
     // On the finished sleeve the printed dots stand closer round the cable.
     let finished = shrunk(grid.across, scale);
     let outside = diameter.low + sleeve_wall(&sleeve, diameter.low) * 2;
     let facing = Facing::Round { diameter: outside, axis: RoundAxis::Up };
+    // One sees half a sleeve, its printed side, and reads less: the outermost lines would lie on edge.
+    let round = sleeve.supplied + sleeve_wall(&sleeve, sleeve.supplied) * 2;
+    let ahead = grid.across.dots_within(round.scaled(arc::READABLE));
     let mut panel =
-        arrange(request, fonts, Space { text: space, finished, facing }, caps).map_err(|misfit| match misfit.kind {
-            MisfitKind::Legibility => Misfit {
-                wanted: format!("{}, so that {} are left after shrinking", misfit.wanted, design.least_cap()),
-                ..misfit
-            },
-            MisfitKind::Code | MisfitKind::Logo => {
-                Misfit { wanted: format!("{}, all of it measured after shrinking", misfit.wanted), ..misfit }
+        arc::readable(request, fonts, Space { text: space, finished, facing }, ahead, caps).map_err(|misfit| {
+            match misfit.kind {
+                MisfitKind::Legibility => Misfit {
+                    wanted: format!("{}, so that {} are left after shrinking", misfit.wanted, design.least_cap()),
+                    ..misfit
+                },
+                MisfitKind::Code | MisfitKind::Logo => {
+                    Misfit { wanted: format!("{}, all of it measured after shrinking", misfit.wanted), ..misfit }
+                }
+                _ => misfit,
             }
-            _ => misfit,
         })?;
     let margin = grid.along.dots_covering(design.margin);
     let along = (panel.width + margin * 2).max(grid.along.dots_covering(design.least_length));
     let along = whole_millimetres(grid.along, along);
-    panel.fill(along - margin * 2, grid.zone);
+    panel.fill(along - margin * 2, grid.zone.min(ahead).max(panel.height));
     let cap = grid.across.length(panel.text.cap).scaled(scale);
     notes.append(&mut panel.notes);
     let place = (Turn::Along, middle(along, panel.width), middle(grid.zone, panel.height));

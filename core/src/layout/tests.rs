@@ -2,7 +2,7 @@
 
 use super::*;
 use crate::cable::DiameterSource;
-use crate::media::{Catalogue, Form, Sleeve};
+use crate::media::{Catalogue, Form, Sleeve, sleeve_wall};
 
 fn mm(value: f64) -> Micrometres {
     Micrometres::from_mm(value)
@@ -21,9 +21,15 @@ fn lines() -> Text {
 }
 
 fn try_out(build: Build, stock: &str, printer: &str, od: f64, plug: &Plug) -> Result<Layout, Misfit> {
+    try_at(0.5, build, stock, printer, od, plug)
+}
+
+/// To be read from so many metres.
+fn try_at(metres: f64, build: Build, stock: &str, printer: &str, od: f64, plug: &Plug) -> Result<Layout, Misfit> {
     let catalogue = Catalogue::shipped();
     let (stock, printer) = (catalogue.stock(stock).unwrap().clone(), catalogue.printer(printer).unwrap().clone());
-    let (diameter, lines, design) = (measured(od), lines(), Design::default());
+    let design = Design { reading: mm(metres * 1000.0), ..Design::default() };
+    let (diameter, lines) = (measured(od), lines());
     let request = Request {
         build,
         stock: &stock,
@@ -305,6 +311,10 @@ fn sleeve_text_is_judged_after_shrinking() {
         let printed = Dpi::from_milli(180_000).unwrap().length(layout.block.text.cap);
         let found = layout.cap.mm() / printed.mm();
         assert!((found - scale).abs() < 0.002, "{stock}: {found}, wanted {scale}");
+        // Printed as narrow as it will be low: the finished letters have the face's proportions.
+        // The shipped tubes lose 5 % of their length, too.
+        let narrow = f64::from(i32::try_from(layout.block.text.ratio_milli).unwrap()) / 1000.0 * 0.95;
+        assert!((narrow - scale).abs() < 0.002, "{stock}: {narrow}, wanted {scale}");
         assert!(layout.cap >= Design::default().least_cap());
         let printer = Catalogue::shipped().printer("bench-180").unwrap().clone();
         let fonts = Fonts::embedded();
@@ -313,6 +323,30 @@ fn sleeve_text_is_judged_after_shrinking() {
         assert_eq!((legibility.cap, legibility.printed), (layout.cap, printed));
         assert!(legibility.to_string().contains("after shrinking (printed "), "{legibility}");
     }
+}
+
+/// What lies beyond ±60° of straight on is read on edge: text of a shrunk sleeve keeps within, a
+/// third of the way round, or else a note says that the cable must be turned.
+#[test]
+fn sleeve_text_is_read_from_one_side() {
+    let catalogue = Catalogue::shipped();
+    let (mut ahead, mut turned) = (0, 0);
+    for (stock, ods) in
+        [("sleeve-1/4", [3.5, 4.3, 5.2]), ("sleeve-3/8", [5.0, 6.2, 7.5]), ("sleeve-1/2", [6.5, 8.0, 10.0])]
+    {
+        for (od, (printer, metres)) in ods.into_iter().zip([("bench-180", 1.2), ("fine-360", 0.5), ("wide-300", 0.5)]) {
+            let layout = try_at(metres, Build::Sleeve, stock, printer, od, &Plug::Bare).unwrap();
+            let Form::Sleeve(sleeve) = catalogue.stock(stock).unwrap().form else { panic!("{stock} is no sleeve") };
+            let up = catalogue.printer(printer).unwrap().across;
+            let high = up.length(layout.block.height).mm() * sleeve::height_scale(&sleeve, mm(od));
+            let round = std::f64::consts::PI * (mm(od) + sleeve_wall(&sleeve, mm(od)) * 2).mm();
+            let degrees = 360.0 * high / round;
+            let said = layout.notes.iter().any(|note| note.contains("turn the cable"));
+            assert_eq!(said, degrees > 120.5, "{stock} on {od} by {printer}: {degrees}°");
+            if said { turned += 1 } else { ahead += 1 }
+        }
+    }
+    assert!(ahead > 0 && turned > 0, "{ahead} ahead, {turned} turned");
 }
 
 /// Text is broken into lines before a plate, a sleeve or a wrap grows too long; where that leaves

@@ -1,8 +1,8 @@
 //! Self-laminating wraps: a printed zone, then a clear tail that goes on round and covers it.
 
 use super::fit::{Caps, TextBox};
-use super::panel::{Panel, Space, arrange};
-use super::{Grid, Layout, Misfit, MisfitKind, Request, Turn, middle, room_along, whole_millimetres};
+use super::panel::Space;
+use super::{Grid, Layout, Misfit, MisfitKind, Request, Turn, arc, middle, room_along, whole_millimetres};
 use crate::cable::Diameter;
 use crate::code::{Facing, RoundAxis};
 use crate::font::Fonts;
@@ -26,9 +26,6 @@ pub(super) fn range(
 ) -> (Micrometres, Micrometres) {
     (printed.scaled(1.0 / PI), (clear - overlap).scaled(1.0 / PI) - thickness * 2)
 }
-
-/// Arc within ±60° of straight on: what one reads without turning the cable.
-const READABLE_ARC: f64 = PI / 3.0;
 
 /// Blank between print and the edges of a printed zone that ends at the tape's edge: rolls wander
 /// by half a millimetre or so (common practice, no source).
@@ -68,10 +65,10 @@ fn across(
         });
     }
     let room = room_along(design, grid.along);
-    let zone = |height: Dots| TextBox { width: Some(room), height, along: grid.along, up: grid.across };
     let inside = grid.zone - grid.across.dots_covering(INSET) * 2;
-    let arc = grid.across.dots_within(diameter.low.scaled(READABLE_ARC)).min(inside);
-    let (mut panel, turn_note) = readable(request, fonts, diameter, zone(arc), zone(inside))?;
+    let zone = TextBox { width: Some(room), height: inside, along: grid.along, up: grid.across, letters: 1.0 };
+    let facing = grid.across.dots_within(diameter.low.scaled(arc::READABLE));
+    let mut panel = arc::readable(request, fonts, on(diameter, zone), facing, Caps::of(design))?;
     let margin = grid.along.dots_covering(design.margin);
     let length = (panel.width + margin * 2).max(grid.along.dots_covering(design.least_length));
     let length = whole_millimetres(grid.along, length);
@@ -89,7 +86,7 @@ fn across(
         across: grid.zone,
         along: length,
         folds: Vec::new(),
-        notes: notes(&mut panel, turn_note),
+        notes: std::mem::take(&mut panel.notes),
         cap,
         code: panel.code.take(),
         block: panel.into_block(copies),
@@ -108,9 +105,9 @@ fn along(
     let margin = grid.along.dots_covering(design.margin);
     // Print must not cover print on the thinnest cable of the range.
     let most = grid.along.dots_within(diameter.low.scaled(PI)) - margin * 2;
-    let stack = |height: Dots| TextBox { width: Some(grid.zone), height, along: grid.across, up: grid.along };
-    let arc = grid.along.dots_within(diameter.low.scaled(READABLE_ARC)).min(most);
-    let (mut panel, turn_note) = readable(request, fonts, diameter, stack(arc), stack(most))?;
+    let stack = TextBox { width: Some(grid.zone), height: most, along: grid.across, up: grid.along, letters: 1.0 };
+    let facing = grid.along.dots_within(diameter.low.scaled(arc::READABLE));
+    let mut panel = arc::readable(request, fonts, on(diameter, stack), facing, Caps::of(design))?;
     panel.fill(grid.zone, panel.height);
     let printed = panel.height + margin * 2;
     let clear = grid.along.dots_covering(tail(diameter.high, stock.thickness, overlap));
@@ -121,7 +118,7 @@ fn along(
         across: grid.zone,
         along: length,
         folds: Vec::new(),
-        notes: notes(&mut panel, turn_note),
+        notes: std::mem::take(&mut panel.notes),
         cap,
         code: panel.code.take(),
         block: {
@@ -131,27 +128,7 @@ fn along(
     })
 }
 
-fn notes(panel: &mut Panel, turn: Option<String>) -> Vec<String> {
-    turn.into_iter().chain(std::mem::take(&mut panel.notes)).collect()
-}
-
-/// A panel that is read without turning the cable, or else what the whole zone holds, with a note.
-fn readable(
-    request: &Request<'_>,
-    fonts: &Fonts,
-    diameter: &Diameter,
-    facing: TextBox,
-    whole: TextBox,
-) -> Result<(Panel, Option<String>), Misfit> {
-    let caps = Caps::of(request.design);
-    let round = Facing::Round { diameter: diameter.low, axis: RoundAxis::Up };
-    let space = |text: TextBox| Space { facing: round, ..Space::flat(text) };
-    match arrange(request, fonts, space(facing), caps) {
-        Ok(panel) => Ok((panel, None)),
-        Err(misfit) if misfit.kind == MisfitKind::Legibility => {
-            let panel = arrange(request, fonts, space(whole), Caps { most: caps.least.scaled(1.1), ..caps })?;
-            Ok((panel, Some("the text goes round the side of the cable: turn the cable to read all of it".into())))
-        }
-        Err(misfit) => Err(misfit),
-    }
+/// The space of a wrap on its thinnest cable.
+fn on(diameter: &Diameter, text: TextBox) -> Space {
+    Space { facing: Facing::Round { diameter: diameter.low, axis: RoundAxis::Up }, ..Space::flat(text) }
 }
