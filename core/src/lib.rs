@@ -5,6 +5,7 @@
 #![forbid(unsafe_code)]
 
 // 0
+pub mod digest;
 pub mod error;
 pub mod unit;
 // 1

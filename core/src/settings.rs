@@ -7,7 +7,7 @@ mod shelf;
 
 pub use shelf::{RegisterPlace, SHELF_NAME, ShelfFile, shelf_of};
 
-use crate::cable::{CableList, Kinds, Plugs};
+use crate::cable::{CableList, Column, Kinds, Plugs};
 use crate::error::{Doing, Error, Result};
 use crate::job::{Ends, Job, Wishes};
 use crate::layout::{Build, Design, Runs};
@@ -454,12 +454,38 @@ pub fn load_job_and_shelf(
     } else {
         None
     };
-    let fonts = fonts::load(place, file.font.as_ref(), &file.fonts, &known.fonts).map_err(of_job)?;
-    let job = Job::new(list, wishes, known.catalogue, known.kinds, known.plugs).map_err(of_job)?.with_fonts(fonts);
+    let (fonts, mut remarks) = fonts::load(place, file.font.as_ref(), &file.fonts, &known.fonts).map_err(of_job)?;
+    remarks.extend(overruled(flags, &list));
+    let job = Job::new(list, wishes, known.catalogue, known.kinds, known.plugs).map_err(of_job)?;
+    let job = job.with_fonts(fonts).with_remarks(remarks);
     Ok(match shelf {
         Some(shelf) => (job.on_shelf(shelf.shelf().clone()), Some(shelf)),
         None => (job, None),
     })
+}
+
+/// Where rows of the list say something else than a flag: a row knows its cable, so it wins.
+fn overruled(flags: &Flags, list: &CableList) -> Vec<String> {
+    let asked = [
+        (Column::Build, "--build", flags.build.iter().collect::<Vec<_>>()),
+        (Column::Stock, "--stock", flags.stock.iter().collect()),
+    ];
+    let mut said = Vec::new();
+    for (column, flag, wanted) in asked.into_iter().filter(|(.., wanted)| !wanted.is_empty()) {
+        let other = |text: &str| !text.is_empty() && !wanted.iter().any(|one| one.trim().eq_ignore_ascii_case(text));
+        let rows = list.iter().filter(|cable| other(cable.text(column))).count();
+        if rows > 0 {
+            let (rows, have, keep) = match rows {
+                1 => ("1 row".to_owned(), "has", "keeps"),
+                _ => (format!("{rows} rows"), "have", "keep"),
+            };
+            let column = column.name();
+            said.push(format!(
+                "{rows} of the list {have} another `{column}` than {flag} and {keep} it: {flag} is for the rest"
+            ));
+        }
+    }
+    said
 }
 
 #[cfg(test)]

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 
 /// The floors, lowest first.
 const FLOORS: [&[&str]; 11] = [
-    &["unit", "error"],
+    &["unit", "error", "digest"],
     &["cable", "media", "bitmap"],
     &["font", "code", "journal", "logo", "mark", "pack", "word"],
     &["layout"],

@@ -26,6 +26,9 @@ pub(crate) fn judge<S: AsRef<OsStr>>(name: &str, arguments: impl IntoIterator<It
     let output = command.output().expect("Python starts");
     let (said, why) = (String::from_utf8_lossy(&output.stdout), String::from_utf8_lossy(&output.stderr));
     let words: Vec<_> = command.get_args().skip(2).map(|word| word.to_string_lossy().into_owned()).collect();
+    if let Some((_, module)) = why.split_once("ModuleNotFoundError: No module named ") {
+        panic!("{name} needs the Python module {}: run tests/run, which installs it", module.trim_end());
+    }
     // Only 0 and 1 are answers: a crash of the checker is neither.
     match output.status.code() {
         Some(0) => Ok(said.into_owned()),

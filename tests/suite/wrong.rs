@@ -348,3 +348,28 @@ fn half_cuts_that_a_driver_does_not_carry_are_told_at_the_estimate() {
     assert!(!full.err.contains("half cuts"), "{}", full.err);
     run(path, ["print", "full.toml", "--to", "file:out.pcl"]).ended(0);
 }
+
+/// What a row says of its cable goes before a flag, and a font nobody named stops no job; both are said.
+#[test]
+fn what_is_not_taken_as_asked_is_said() {
+    let folder = folder();
+    let path = folder.path();
+    write(
+        path,
+        "cables.csv",
+        format!("{}TWP,OTTER,1042,50 ft,6.15 mm,plate\n", LIST.replace('\n', ",\n").replacen("od,", "od,build", 1)),
+    );
+    std::fs::create_dir_all(path.join("no settings here/fonts")).expect("a folder can be made");
+    write(path, "no settings here/fonts/torn.ttf", "not a font at all");
+    let ran = run(path, ["estimate", "cables.csv", "--stock", "tape-12", "--build", "flag"]).ended(0);
+    for wanted in [
+        "note: 1 row of the list has another `build` than --build and keeps it: --build is for the rest",
+        "note: a font in your settings folder is left out: ",
+        "torn.ttf: found no font",
+    ] {
+        assert!(ran.err.contains(wanted), "{}", ran.err);
+    }
+    assert!(ran.text().contains("6 labels"), "{}", ran.text());
+    let ran = run(path, ["estimate", "cables.csv", "--stock", "tape-12", "--build", "plate"]).ended(0);
+    assert!(ran.err.contains("left out: ") && !ran.err.contains("another `build`"), "{}", ran.err);
+}

@@ -318,6 +318,9 @@ fn load(cli: &Cli, args: &JobArgs, talk: &Talk) -> Result<(Job, Option<ShelfFile
     for (header, column) in job.list().near_misses() {
         talk.warn(&format!("note: column `{header}` is not used; did you mean `{}`?", column.name()));
     }
+    for remark in job.remarks() {
+        talk.say(&format!("note: {remark}"));
+    }
     Ok((job, shelf))
 }
 

@@ -5,6 +5,7 @@ use super::args::PaperArg;
 use super::{Done, Talk, answer, answer_json, known, proofs};
 use crate::bitmap::Bitmap;
 use crate::cable::Column;
+use crate::digest::Digest;
 use crate::error::{Error, Result};
 use crate::font::{Fonts, Pen};
 use crate::job::{End, Job, Plan};
@@ -33,32 +34,17 @@ pub(super) struct Written {
     pub(super) strips: usize,
 }
 
-/// FNV-1a over 64 bits (the published offset and prime, from memory): it tells two plans apart, and
-/// keeps no secret.
-struct Digest(u64);
-
-impl Digest {
-    const fn new() -> Self {
-        Self(0xcbf2_9ce4_8422_2325)
+/// Takes in the dots of a label.
+fn add_dots(digest: &mut Digest, bitmap: &Bitmap) {
+    for line in 0..bitmap.lines() {
+        bitmap.line(line).iter().for_each(|word| digest.add(&word.to_be_bytes()));
     }
+}
 
-    fn dots(&mut self, bitmap: &Bitmap) {
-        for line in 0..bitmap.lines() {
-            bitmap.line(line).iter().for_each(|word| self.add(&word.to_be_bytes()));
-        }
-    }
-
-    fn add(&mut self, bytes: &[u8]) {
-        for &byte in bytes {
-            self.0 = (self.0 ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3);
-        }
-    }
-
-    /// The words a person reads: four groups of four.
-    fn words(&self) -> String {
-        let digits = format!("{:016x}", self.0);
-        format!("plan {}-{}-{}-{}", &digits[..4], &digits[4..8], &digits[8..12], &digits[12..])
-    }
+/// A plan's digest as a person reads it: four groups of four.
+fn words(digest: &Digest) -> String {
+    let digits = format!("{:016x}", digest.value());
+    format!("plan {}-{}-{}-{}", &digits[..4], &digits[4..8], &digits[8..12], &digits[12..])
 }
 
 /// Head lines: what is needed for the job.
@@ -93,7 +79,7 @@ fn facts(job: &Job, plan: &Plan, reference: &str) -> Vec<String> {
 pub(super) fn write(job: &Job, plan: &Plan, to: &To, talk: &Talk) -> Result<Written> {
     let mut bench = Bench::new(to.paper.paper());
     // Of what the plan prints: printer, stocks, strips, and each label's cable, end and dots.
-    let mut digest = Digest::new();
+    let mut digest = Digest::default();
     digest.add(job.printer.id.as_bytes());
     let estimate = plan.estimate(job);
     let cartridges: Vec<_> = estimate.stocks.iter().flat_map(proofs::cartridges).collect();
@@ -127,7 +113,7 @@ pub(super) fn write(job: &Job, plan: &Plan, to: &To, talk: &Talk) -> Result<Writ
                 let name = job.name(cable);
                 digest.add(name.as_bytes());
                 digest.add(slot.end.word().as_bytes());
-                digest.dots(&bitmap);
+                add_dots(&mut digest, &bitmap);
                 let diameter = job.diameter(slot);
                 let place = cable.text(if slot.end == End::Near { Column::From } else { Column::To });
                 let view = OnCable { bitmap: &bitmap, layout: &layout, printer: &job.printer, stock: media, diameter };
@@ -151,7 +137,7 @@ pub(super) fn write(job: &Job, plan: &Plan, to: &To, talk: &Talk) -> Result<Writ
             }
         }
     }
-    let reference = to.reference.clone().unwrap_or_else(|| digest.words());
+    let reference = to.reference.clone().unwrap_or_else(|| words(&digest));
     let head = BenchHead { title: to.title.clone(), reference: reference.clone(), facts: facts(job, plan, &reference) };
     write_whole(&to.out, &bench.finish(&head, job.fonts())?)?;
     bar.finish_and_clear();
@@ -223,22 +209,4 @@ pub(super) fn of_job(register: &Register, job: &Summary, out: &Path, paper: Pape
     ];
     let head = BenchHead { title: job.order.name.clone(), reference, facts };
     write_whole(out, &bench.finish(&head, &Fonts::embedded())?)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::Digest;
-
-    /// Published vectors of FNV-1a, 64 bits (from memory): "", "a", "foobar".
-    #[test]
-    fn the_digest_is_fnv_1a() {
-        let of = |text: &str| {
-            let mut digest = Digest::new();
-            digest.add(text.as_bytes());
-            digest.0
-        };
-        assert_eq!(of(""), 0xcbf2_9ce4_8422_2325);
-        assert_eq!(of("a"), 0xaf63_dc4c_8601_ec8c);
-        assert_eq!(of("foobar"), 0x8594_4171_f739_67e8);
-    }
 }

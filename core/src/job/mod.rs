@@ -68,6 +68,7 @@ pub struct Job {
     /// Order of labels, strips and cartridges.
     pub policy: Policy,
     shelf: Option<Shelf>,
+    remarks: Vec<String>,
 }
 
 /// One label of a plan. Small, since a job may have a hundred thousand.
@@ -209,6 +210,7 @@ impl Job {
             may_drop: wishes.may_drop,
             policy: wishes.policy,
             shelf: None,
+            remarks: Vec::new(),
         })
     }
 
@@ -223,6 +225,17 @@ impl Job {
     #[must_use]
     pub fn with_fonts(self, fonts: Fonts) -> Self {
         Self { fonts, ..self }
+    }
+
+    /// The same job, with what a person should know of what it was made from, in sentences.
+    #[must_use]
+    pub fn with_remarks(self, remarks: Vec<String>) -> Self {
+        Self { remarks, ..self }
+    }
+
+    /// What a person should know of what the job was made from, in sentences.
+    pub fn remarks(&self) -> &[String] {
+        &self.remarks
     }
 
     /// The faces of the job, for a pen.

@@ -2,6 +2,7 @@
 
 use super::fault::fault;
 use crate::bitmap::Bitmap;
+use crate::digest::Digest;
 use crate::error::{Error, Result};
 use flate2::Compression;
 use flate2::read::DeflateDecoder;
@@ -36,10 +37,9 @@ impl Kept {
         Bitmap::from_head_lines(self.dots, &self.rows)
     }
 
-    /// FNV-1a, 64 bits (Fowler, Noll and Vo); only finds candidates, the bits are compared.
+    /// Finds candidates only: the bits are compared.
     fn key(&self) -> i64 {
-        let hash = |hash: u64, byte: &u8| (hash ^ u64::from(*byte)).wrapping_mul(0x0000_0100_0000_01B3);
-        i64::from_be_bytes(self.rows.iter().fold(0xCBF2_9CE4_8422_2325_u64, hash).to_be_bytes())
+        i64::from_be_bytes(Digest::of(&self.rows).to_be_bytes())
     }
 
     /// Its number in the register; it is added where it is new.

@@ -44,10 +44,18 @@ fn read(path: &Path, index: u32) -> Result<FontFile> {
 /// The fonts of a job: those of the program, `main` in front of them, and `more` after them, then
 /// `own`, the files of the user's folder. Paths are relative to `place`.
 ///
+/// A file of the folder that is no font is left out, since no job asked for it; beside the fonts
+/// stands a sentence for each.
+///
 /// # Errors
-/// Kind `Input`: a file is not there, too large, or no font that can be set, naming it; too many fonts.
-/// Kind `Storage`: it cannot be read.
-pub(super) fn load(place: &Path, main: Option<&String>, more: &[String], own: &[PathBuf]) -> Result<Fonts> {
+/// Kind `Input`: a file that is named is not there, too large, or no font that can be set, naming it;
+/// too many fonts. Kind `Storage`: it cannot be read.
+pub(super) fn load(
+    place: &Path,
+    main: Option<&String>,
+    more: &[String],
+    own: &[PathBuf],
+) -> Result<(Fonts, Vec<String>)> {
     let count = usize::from(main.is_some()) + more.len() + own.len();
     if count > MOST_FONTS {
         return Err(Error::input(format!("found {count} fonts, wanted at most {MOST_FONTS}")));
@@ -63,10 +71,15 @@ pub(super) fn load(place: &Path, main: Option<&String>, more: &[String], own: &[
         let file = read(&path, index).doing(|| "fonts".into())?;
         fonts.add(file).map_err(|fault| Error::input(format!("fonts: {}: {fault}", path.display())))?;
     }
+    let mut left_out = Vec::new();
     for path in own {
-        fonts.add(read(path, 0)?).map_err(|fault| Error::input(format!("{}: {fault}", path.display())))?;
+        let added = read(path, 0)
+            .and_then(|file| fonts.add(file).map_err(|fault| Error::input(format!("{}: {fault}", path.display()))));
+        if let Err(error) = added {
+            left_out.push(format!("a font in your settings folder is left out: {error}"));
+        }
     }
-    Ok(fonts)
+    Ok((fonts, left_out))
 }
 
 #[cfg(test)]
@@ -105,7 +118,7 @@ mod tests {
         let write = |name: &str, bytes: &[u8]| std::fs::write(folder.path().join(name), bytes).unwrap();
         write("both.ttc", &collection([JOINED, MONO]));
         write("deck#1", MONO);
-        let lead = |name: &str| load(folder.path(), Some(&name.to_owned()), &[], &[]);
+        let lead = |name: &str| load(folder.path(), Some(&name.to_owned()), &[], &[]).map(|(fonts, _)| fonts);
         let wide = |fonts: &Fonts| fonts.measure("WWW", Style::Normal).unwrap().width;
         let mono = wide(&lead("deck#1").unwrap());
         assert!((wide(&lead("both.ttc#1").unwrap()) - mono).abs() < 1e-9);
@@ -131,6 +144,12 @@ mod tests {
             let refused = load(folder.path(), None, &[name.to_owned()], &[]).err().unwrap().to_string();
             assert!(refused.contains(wanted), "found {refused}, wanted {wanted}");
         }
+        // In the user's folder it stops no job, and the fonts after it are there.
+        std::fs::write(folder.path().join("whole.ttf"), MONO).unwrap();
+        let own = ["notes.ttf", "gone.ttf", "whole.ttf"].map(|name| folder.path().join(name));
+        let (_, left_out) = load(folder.path(), None, &[], &own).unwrap();
+        assert_eq!(left_out.len(), 2);
+        assert!(left_out[0].contains("left out: ") && left_out[0].contains("notes.ttf: found no font"), "{left_out:?}");
         let refused = load(folder.path(), None, &["gone.ttf".to_owned()], &[]).err().unwrap();
         assert!(refused.to_string().ends_with("gone.ttf: no such file or directory"), "{refused}");
     }
