@@ -14,6 +14,9 @@ use crate::{FamilyInfo, Fault, HostError, OptionInfo, OptionType, Page, Pattern}
 /// A family and whether it reads its streams back.
 pub(super) type Described = (FamilyInfo, bool);
 
+/// Stands for no processor.
+const NOWHERE: u32 = u32::MAX;
+
 #[derive(Debug, PartialEq, Eq)]
 pub(super) enum Request<'m> {
     /// Say which families there are.
@@ -21,7 +24,12 @@ pub(super) enum Request<'m> {
     /// Make an instance of a family.
     Open { family: &'m str },
     /// Steps one after the other, see [`Batch`](super::steps::Batch); stops at the first that fails.
-    Steps(&'m [u8]),
+    Steps {
+        /// Where the program is, see [`place`](super::place).
+        processor: Option<u32>,
+        /// The batch.
+        steps: &'m [u8],
+    },
     /// What the device said: the answer to [`Answer::WantReply`].
     Reply(&'m [u8]),
     /// What the driver knows of the device.
@@ -89,8 +97,9 @@ impl<'m> Request<'m> {
                 put.byte(1);
                 put.text(family);
             }
-            Request::Steps(steps) => {
+            Request::Steps { processor, steps } => {
                 put.byte(2);
+                put.number(processor.unwrap_or(NOWHERE));
                 put.count(steps.len());
                 end = steps;
             }
@@ -138,7 +147,7 @@ impl<'m> Request<'m> {
         let request = match take.byte()? {
             0 => Request::Describe,
             1 => Request::Open { family: text(&mut take)? },
-            2 => Request::Steps(take.bytes()?),
+            2 => Request::Steps { processor: Some(take.number()?).filter(|&one| one != NOWHERE), steps: take.bytes()? },
             3 => Request::Reply(take.bytes()?),
             4 => Request::Status,
             5 => Request::Recognise { family: text(&mut take)?, first: take.bytes()? },

@@ -2,8 +2,9 @@
 //!
 //! The program starts itself again for each module, as told by [`Apart`], and speaks with that
 //! process over its standard input and output. Head lines and stream go through memory that both see
-//! ([`area`]), where there is such. A module that crashes, hangs or scribbles over memory takes its
-//! own process down and nothing else; the program sees [`HostError::Died`].
+//! ([`area`]), where there is such, and while the two take turns they stand on one processor
+//! ([`place`]). A module that crashes, hangs or scribbles over memory takes its own process down and
+//! nothing else; the program sees [`HostError::Died`].
 //!
 //! [`HostError::Died`]: crate::HostError::Died
 
@@ -12,6 +13,7 @@ mod decoder;
 mod frame;
 mod message;
 mod module;
+mod place;
 mod process;
 mod serve;
 mod session;

@@ -11,6 +11,7 @@ use tapewright_abi::value::{Cut, LogLevel};
 use super::area::{self, Areas, Readable, Writable};
 use super::frame::{self, MARK};
 use super::message::{Answer, Request};
+use super::place::come_to;
 use super::steps::take_step;
 use super::watch::now;
 use super::wire::Take;
@@ -61,6 +62,8 @@ struct Open {
     log: Arc<Mutex<Vec<(LogLevel, String)>>>,
     /// Where the program puts rows.
     lines: Option<Readable>,
+    /// Where this process stands, if it has gone where the program is.
+    processor: Option<u32>,
 }
 
 impl Open {
@@ -86,7 +89,10 @@ impl Open {
                 })?);
                 Answer::Done
             }
-            Request::Steps(steps) => {
+            Request::Steps { processor, steps } => {
+                if self.processor != processor {
+                    self.processor = processor.filter(|&one| come_to(one));
+                }
                 let Some(session) = &mut self.session else { return Err(misuse("steps before open").into()) };
                 // SAFETY: the program writes there only between the last answer and the next request
                 // (`Session::step`).

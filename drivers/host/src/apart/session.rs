@@ -7,6 +7,7 @@ use tapewright_abi::value::{DeviceStatus, LogLevel};
 
 use super::area::{self, Areas, Readable};
 use super::message::{Answer, Request};
+use super::place::Stay;
 use super::process::{Process, Shared};
 use super::steps::Batch;
 use crate::{Failure, HostError, Sink, Step};
@@ -70,7 +71,9 @@ impl Session {
         if self.batch.bytes().is_empty() {
             return Ok(());
         }
-        let asked = self.process.ask(&Request::Steps(self.batch.bytes()));
+        let stay = Stay::here();
+        let steps = Request::Steps { processor: stay.processor(), steps: self.batch.bytes() };
+        let asked = self.process.ask(&steps);
         self.batch.clear();
         asked?;
         // After a failure of the sink the answers are still taken, so that the next request meets
