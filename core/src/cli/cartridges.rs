@@ -120,6 +120,15 @@ pub(super) fn table(stock: &StockEstimate) -> String {
         about.push(format!("{} to {}", one.first, one.last));
         let _ = writeln!(text, "   {:>3} {}", one.nth, about.join(", "));
     }
+    if let Some(one) = &shelf.taken_out {
+        let _ = writeln!(
+            text,
+            "   {} is taken out of the printer unused: {:.0} mm fed out, {} left",
+            one.cartridge,
+            one.tail_mm,
+            metres(one.left_mm)
+        );
+    }
     let mut facts = vec![match shelf.swaps {
         0 => "no change of cartridge".to_owned(),
         swaps => plural(swaps, "cartridge") + " to put in",

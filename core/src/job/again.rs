@@ -118,6 +118,8 @@ mod tests {
         };
         // Six labels of 42 mm, with lead and gaps, are 0.3 m; what is mounted has them or has not.
         assert_eq!((on(0.5), on(0.1)), (vec!["a".to_owned()], vec!["tape-12-sealed".to_owned()]));
+        // Some of them: to take it out and put it in again would cost more than its end is worth.
+        assert_eq!(on(0.25), ["a".to_owned(), "tape-12-sealed".to_owned()]);
         let long =
             Again::plan(printer, stock, (&[Dots(90_000_000)], &[false]), None, (None, &Policy::default()), &mut || {
                 true

@@ -62,6 +62,9 @@ pub struct ShelfEstimate {
     pub on_shelf: bool,
     /// In the order they are mounted.
     pub cartridges: Vec<CartridgeEstimate>,
+    /// What is in the printer and is taken out unused, if so.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub taken_out: Option<TakenOutEstimate>,
     /// Cartridges put in by hand.
     pub swaps: usize,
     /// Cartridges to be bought.
@@ -76,6 +79,17 @@ pub struct ShelfEstimate {
     pub ran_out: bool,
     /// What freer orders would save.
     pub freer: Vec<FreerEstimate>,
+}
+
+/// A cartridge that makes room for others.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct TakenOutEstimate {
+    /// Id on the shelf.
+    pub cartridge: String,
+    /// Fed out when it is taken out; in the waste of the stock.
+    pub tail_mm: f64,
+    /// Goes back to the shelf.
+    pub left_mm: f64,
 }
 
 /// One cartridge: `length = load + strips + tail + scrap + left`.
@@ -293,7 +307,9 @@ fn cost(job: &Job, plan: &StockPlan) -> Option<f64> {
     let share = |price: f64, tape: Dots| price * tape.0 as f64 / full;
     let cost = match &plan.cartridges {
         Some(cartridges) => {
-            cartridges.uses.iter().map(|one| Some(share(one.price?, one.length - one.left))).sum::<Option<f64>>()
+            let used = cartridges.uses.iter().map(|one| (one.price, one.length - one.left));
+            let lost = cartridges.aside.iter().map(|one| (one.price, one.tail));
+            used.chain(lost).map(|(price, tape)| Some(share(price?, tape))).sum::<Option<f64>>()
         }
         None => job.stock(plan).price.map(|price| share(price, plan.strips.ledger.tape())),
     };
@@ -346,6 +362,11 @@ fn shelf_estimate(
         order: job.policy.order.word(),
         on_shelf: cartridges.on_shelf,
         cartridges: all.collect(),
+        taken_out: cartridges.aside.as_ref().map(|one| TakenOutEstimate {
+            cartridge: one.id.clone(),
+            tail_mm: length(one.tail),
+            left_mm: length(one.left),
+        }),
         swaps: cartridges.swaps(),
         buy: cartridges.to_buy(),
         short_mm: length(cartridges.short),

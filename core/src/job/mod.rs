@@ -15,7 +15,9 @@ mod wording;
 
 pub use again::Again;
 pub use choose::Why;
-pub use estimate::{CartridgeEstimate, Estimate, FreerEstimate, ShelfEstimate, StockEstimate, WasteMm};
+pub use estimate::{
+    CartridgeEstimate, Estimate, FreerEstimate, ShelfEstimate, StockEstimate, TakenOutEstimate, WasteMm,
+};
 pub use legible::Short;
 pub use problem::Problem;
 pub use supply::Cartridges;

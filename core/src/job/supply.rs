@@ -2,7 +2,7 @@
 
 use super::blocks::Labels;
 use super::{Job, StockPlan};
-use crate::shelf::{self, Demand, Freer, Offer, Offers, Order, Shelved, Source, Use, offers};
+use crate::shelf::{self, Aside, Demand, Freer, Offer, Offers, Order, Shelved, Source, Use, offers};
 use crate::strip;
 use crate::unit::Dots;
 
@@ -11,6 +11,8 @@ use crate::unit::Dots;
 pub struct Cartridges {
     /// One for each mount.
     pub uses: Vec<Use>,
+    /// What is taken out of the printer unused.
+    pub aside: Option<Aside>,
     /// They come from a shelf; else they are full ones, as many as it needs.
     pub on_shelf: bool,
     /// No plan is better by more than this, changes and part-used cartridges counted as tape.
@@ -95,6 +97,7 @@ impl Job {
         let (slots, lengths) = labels.ordered(&shelved.labels);
         let cartridges = Cartridges {
             uses: shelved.uses,
+            aside: shelved.aside,
             on_shelf: on_shelf.is_some(),
             within: shelved.within,
             ran_out: shelved.ran_out,

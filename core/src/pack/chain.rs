@@ -49,7 +49,8 @@ pub(super) fn chain(
         if kept { it.keep } else { it.discard - it.usable }
     };
     let strips: i64 = (0..work.batches.len()).map(|batch| fewest(work, limits.strip, &work.counts(), batch)).sum();
-    let base = mounts.iter().map(cost).sum::<i64>() + work.volume - work.label + work.extra * strips;
+    let base =
+        mounts.iter().map(cost).sum::<i64>() + choice.idle(work) + work.volume - work.label + work.extra * strips;
     let mut order: Vec<usize> = (0..work.batches.len()).collect();
     if seed > 0 {
         order.sort_by_key(|&batch| mixed(seed, batch as u32));

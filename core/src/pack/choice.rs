@@ -17,6 +17,14 @@ pub(super) struct Choice {
     pub(super) kept: Vec<u32>,
 }
 
+impl Choice {
+    /// Cost of leaving the cartridge in the printer unused.
+    pub(super) fn idle(&self, work: &Work) -> i64 {
+        let unused = |class: &usize| self.emptied[*class] + self.kept[*class] == 0;
+        (0..work.classes.len()).filter(unused).map(|class| work.classes[class].idle).sum()
+    }
+}
+
 /// What can be put on strips and cartridges at most.
 pub(super) struct Limits {
     /// Largest total size of a strip.
@@ -257,9 +265,14 @@ impl Search<'_> {
                 continue;
             }
             for kept in least..=if part > 0 { most - emptied } else { 0 } {
-                let more = emptied * (it.discard - full) + kept * it.keep;
+                let idle = if emptied + kept == 0 { it.idle } else { 0 };
+                let more = emptied * (it.discard - full) + kept * it.keep + idle;
                 let over = (sunk + emptied * full - self.work.volume).max(0);
                 if base + cost + more + over >= self.below {
+                    // More cost more, but for the one in the printer, which costs less if it is used.
+                    if idle > 0 {
+                        continue;
+                    }
                     break;
                 }
                 self.now.emptied[class] = emptied as u32;

@@ -1,6 +1,6 @@
 //! Cartridges that are alike.
 
-use super::{Cartridge, Task};
+use super::{Aside, Cartridge, Task};
 
 /// Cartridges of one kind and the cost of using one.
 #[derive(Clone, Debug)]
@@ -19,7 +19,10 @@ pub(super) struct Class {
     pub(super) keep: i64,
     /// Cost of one that is thrown away.
     pub(super) discard: i64,
+    /// In the printer; it can only be the first mount.
     pub(super) mounted: bool,
+    /// Cost of plans that do not begin with it; 0 if it is not mounted.
+    pub(super) idle: i64,
 }
 
 impl Class {
@@ -36,19 +39,26 @@ impl Class {
             keep: fixed + load + medium.tail + medium.keep_cost,
             discard: fixed + cartridge.length,
             mounted,
+            idle: if mounted { task.aside().map_or(0, |aside| aside.cost()) } else { 0 },
         }
     }
 
-    /// The cartridge in the printer as one that was taken out.
-    pub(super) fn unmounted(&self, task: &Task) -> Self {
-        let index = self.of[0].0;
-        Self::new(task, index, &task.cartridges[index], 1, false)
+    /// The cartridge in the printer as one that was taken out and comes later: without the tail it lost,
+    /// and with mounting it again paid for by [`Self::idle`].
+    pub(super) fn unmounted(task: &Task) -> Option<Self> {
+        let Aside { cartridge, tail, again } = task.aside()?;
+        let there = &task.cartridges[cartridge];
+        let mut class =
+            Self::new(task, cartridge, &Cartridge { length: there.length - tail, ..there.clone() }, 1, false);
+        class.keep -= again;
+        class.discard -= again;
+        Some(class)
     }
 
     /// The classes of a task, the one in the printer first; with `regroup`, equal cartridges are one.
     pub(super) fn of(task: &Task, regroup: bool) -> Vec<Self> {
         let mut classes: Vec<Self> = Vec::new();
-        let first = task.cartridges.iter().position(|cartridge| cartridge.mounted && cartridge.count > 0);
+        let first = task.aside().map(|aside| aside.cartridge);
         if let Some(index) = first {
             classes.push(Self::new(task, index, &task.cartridges[index], 1, true));
         }

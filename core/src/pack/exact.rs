@@ -69,7 +69,12 @@ impl Search<'_, '_> {
             return true;
         }
         let Some(&kind) = self.units.get(unit) else {
-            self.best = self.cost;
+            let classes = self.work.classes.iter().zip(&self.used);
+            let idle: i64 = classes.filter(|(_, used)| **used == 0).map(|(class, _)| class.idle).sum();
+            if self.cost + idle >= self.best {
+                return true;
+            }
+            self.best = self.cost + idle;
             let loads = self.mounts.iter().map(|(class, _, strips)| Load {
                 class: *class,
                 strips: strips.iter().map(|strip| strip.content.clone()).collect(),

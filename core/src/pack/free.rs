@@ -294,6 +294,7 @@ fn fixed(work: &Work, choice: &Choice) -> i64 {
     let sum = |costs: &dyn Fn(usize) -> i64| (0..work.classes.len()).map(costs).sum::<i64>();
     sum(&|class| i64::from(choice.emptied[class]) * work.classes[class].discard)
         + sum(&|class| i64::from(choice.kept[class]) * work.classes[class].keep)
+        + choice.idle(work)
         - work.label
 }
 

@@ -160,7 +160,9 @@ impl Work {
 
     /// Cost of loads, labels not counted; `None` if a load is too much for its cartridge.
     pub(super) fn cost(&self, loads: &[Load]) -> Option<i64> {
-        let mut cost = -self.label;
+        let used = |class: usize| loads.iter().any(|load| load.class == class && !load.strips.is_empty());
+        let idle = (0..self.classes.len()).filter(|&class| self.classes[class].mounted && !used(class));
+        let mut cost = idle.map(|class| self.classes[class].idle).sum::<i64>() - self.label;
         for load in loads.iter().filter(|load| !load.strips.is_empty()) {
             let (class, tape) = (&self.classes[load.class], self.tape(&load.strips));
             if tape > class.usable {

@@ -1,6 +1,6 @@
 //! Where the tape of a plan goes, and whether a plan is one.
 
-use super::{CartridgeOrder, Mount, Order, Plan, Task};
+use super::{Aside, CartridgeOrder, Mount, Order, Plan, Task};
 
 /// Where every unit of tape goes.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -17,7 +17,7 @@ pub struct Ledger {
     pub pad: i64,
     /// Fed at mounting.
     pub load: i64,
-    /// Fed out when cartridges are taken out to be kept.
+    /// Fed out when cartridges are taken out to be kept, and when the one in the printer makes room.
     pub tail: i64,
     /// Remnants thrown away.
     pub scrap: i64,
@@ -29,7 +29,9 @@ pub struct Ledger {
     pub kept: i64,
     /// Sum of the fixed costs of the cartridges used.
     pub fixed: i64,
-    /// Waste, fixed costs and costs of keeping.
+    /// What it costs, beyond its tail, that the cartridge in the printer is not the first mount.
+    pub aside: i64,
+    /// Waste, fixed costs, costs of keeping and of what is put aside.
     pub cost: i64,
 }
 
@@ -67,14 +69,18 @@ pub(super) fn check_mounts(task: &Task, mounts: &[Mount]) -> Result<Ledger, Stri
     let mut uses = vec![0u32; task.cartridges.len()];
     let mut next = 0;
     let mut gone = 0;
+    let there = task.aside();
+    let first = mounts.first().map(|mount| mount.cartridge);
+    let aside = there.filter(|aside| first.is_some_and(|first| first != aside.cartridge));
     for (at, mount) in mounts.iter().enumerate() {
         let cartridge =
             task.cartridges.get(mount.cartridge).ok_or_else(|| format!("no cartridge {}", mount.cartridge))?;
         if uses[mount.cartridge] == cartridge.count {
             return Err(format!("cartridge {} is mounted more than {} times", mount.cartridge, cartridge.count));
         }
-        let first_mounted = task.cartridges.iter().position(|other| other.mounted && other.count > 0);
-        let mounted = at == 0 && first_mounted == Some(mount.cartridge);
+        let mounted = at == 0 && there.is_some_and(|there| there.cartridge == mount.cartridge);
+        let tail = aside.filter(|aside| aside.cartridge == mount.cartridge).map_or(0, |aside| aside.tail);
+        let length = cartridge.length - tail;
         uses[mount.cartridge] += 1;
         let load = if mounted { 0 } else { medium.load };
         let mut tape = 0;
@@ -112,14 +118,14 @@ pub(super) fn check_mounts(task: &Task, mounts: &[Mount]) -> Result<Ledger, Stri
             ledger.pad += piece - medium.extra() - size;
             tape += piece;
         }
-        let left = cartridge.length - load - tape;
+        let left = length - load - tape;
         if left < medium.reserve || mount.strips.is_empty() {
             return Err(format!("cartridge {} has {left} left, wanted {}", mount.cartridge, medium.reserve));
         }
         ledger.mounts += 1;
         ledger.load += load;
         ledger.fixed += if mounted { 0 } else { cartridge.fixed };
-        gone += cartridge.length;
+        gone += length;
         if left >= medium.least_kept() {
             ledger.kept += 1;
             ledger.tail += medium.tail;
@@ -137,9 +143,15 @@ pub(super) fn check_mounts(task: &Task, mounts: &[Mount]) -> Result<Ledger, Stri
             return Err("cartridges are not in their order".to_owned());
         }
     }
+    if let Some(aside) = aside {
+        let again = if uses[aside.cartridge] == 0 { aside.again } else { 0 };
+        ledger.aside = again + Aside::TIE;
+        ledger.tail += aside.tail;
+        gone += aside.tail;
+    }
     if gone != ledger.tape() {
         return Err(format!("{gone} of tape is gone, labels and waste are {}", ledger.tape()));
     }
-    ledger.cost = ledger.waste() + ledger.fixed + medium.keep_cost * ledger.kept;
+    ledger.cost = ledger.waste() + ledger.fixed + medium.keep_cost * ledger.kept + ledger.aside;
     Ok(ledger)
 }

@@ -10,6 +10,11 @@
 //! `max(min_piece, extra + Σ size)` long. What is left on a cartridge is kept, for [`Medium::tail`]
 //! and [`Medium::keep_cost`], or is scrap.
 //!
+//! A cartridge that is in the printer is mounted for nothing, if it comes first. A plan that begins with
+//! another one takes it out: [`Medium::tail`] of it is fed out and lost, and mounting it again, now or in
+//! a later job, costs [`Medium::load`] and [`Cartridge::fixed`] as ever. So leaving it unused costs all
+//! three, and one unit more, which makes the plan that uses it the least of equal ones.
+//!
 //! # Guarantees
 //! - [`plan`] is a function of the task: no clock, no randomness that is not seeded by the task. Only
 //!   a caller's `go_on` that says "no" changes its answer, and [`Plan::ran_out`] tells.
@@ -94,7 +99,8 @@ pub struct Cartridge {
     pub fixed: i64,
     /// Not opened yet. Told for the caller's sake: the cost of opening is in `fixed`.
     pub sealed: bool,
-    /// In the printer already: one of them is the first mount without load and fixed cost, if used.
+    /// In the printer already, for one cartridge at most: without load and fixed cost if it is the first
+    /// mount, and taken out if another is.
     pub mounted: bool,
 }
 
@@ -148,7 +154,7 @@ pub struct Plan {
     pub mounts: Vec<Mount>,
     /// Where the tape goes.
     pub ledger: Ledger,
-    /// [`Ledger::cost`]: waste, fixed costs and costs of keeping.
+    /// [`Ledger::cost`]: waste, fixed costs, costs of keeping and of what is put aside.
     pub cost: i64,
     /// No plan of the task costs less.
     pub bound: i64,
@@ -217,7 +223,36 @@ impl Medium {
     }
 }
 
+/// The cartridge in the printer, for plans that begin with another one.
+#[derive(Clone, Copy)]
+struct Aside {
+    /// Index into [`Task::cartridges`].
+    cartridge: usize,
+    /// Fed out when it is taken out, and lost.
+    tail: i64,
+    /// Cost of mounting it again in a later job, if it does not come again in this one.
+    again: i64,
+}
+
+impl Aside {
+    /// What such a plan costs besides: of equal plans one that begins with what is there is the least.
+    const TIE: i64 = 1;
+
+    /// What it costs to leave it unused.
+    const fn cost(&self) -> i64 {
+        self.tail + self.again + Self::TIE
+    }
+}
+
 impl Task {
+    fn aside(&self) -> Option<Aside> {
+        let cartridge = self.cartridges.iter().position(|cartridge| cartridge.mounted && cartridge.count > 0)?;
+        let Cartridge { length, fixed, .. } = self.cartridges[cartridge];
+        let tail = self.medium.tail.min(length);
+        let again = if length > tail { self.medium.load + fixed } else { 0 };
+        Some(Aside { cartridge, tail, again })
+    }
+
     /// Holds the limits that arithmetic relies on.
     fn assert_sane(&self) {
         let small = |name: &str, value: i64| {
@@ -247,6 +282,8 @@ impl Task {
             small("cartridge length", cartridge.length);
             small("fixed cost", cartridge.fixed);
         }
+        let mounted: u64 = self.cartridges.iter().filter(|one| one.mounted).map(|one| u64::from(one.count)).sum();
+        assert!(mounted <= 1, "{mounted} cartridges in the printer, wanted one at most");
         assert!(self.items.len() < 1 << 31, "more than 2^31 items");
     }
 
@@ -308,7 +345,7 @@ impl Task {
 /// - [`Infeasible::NotEnough`]: the cartridges do not hold the items.
 ///
 /// # Panics
-/// If a length is negative or 2^31 or more, or an item has no label.
+/// If a length is negative or 2^31 or more, an item has no label, or two cartridges are in the printer.
 pub fn plan(task: &Task, go_on: &mut dyn FnMut() -> bool) -> Result<Plan, Infeasible> {
     task.assert_sane();
     let regroup = task.order != Order::List { cartridges: CartridgeOrder::Given };

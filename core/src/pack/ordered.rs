@@ -90,6 +90,8 @@ pub(super) fn mounts(task: &Task, classes: &[Class]) -> Result<(i64, Vec<Mount>)
                 }
             });
         }
+        // Only here nothing is printed yet: what is in the printer makes room for another one.
+        states[0].iter_mut().for_each(|state| state.cost += class.idle);
     }
     let Some(last) = states[n].iter().min_by_key(|state| state.cost) else {
         let reached = states.iter().rposition(|at| !at.is_empty()).unwrap_or(0);

@@ -35,16 +35,20 @@ impl Fields {
     }
 }
 
-/// Cost to go from each item on, if cartridges could be used again.
+/// Cost to go from each item on, if cartridges could be used again; the one in the printer is the
+/// first or is not used.
 fn costs_to_go(rows: &Rows, classes: &[Class]) -> Vec<i64> {
     let n = rows.len();
     let longest = classes.iter().map(|class| class.usable).max().unwrap_or(0);
+    let idle: i64 = classes.iter().map(|class| class.idle).sum();
     let mut guide = vec![i64::MAX; n + 1];
     guide[n] = 0;
     for begin in (0..n).rev() {
         let mut least = i64::MAX;
         rows.each(begin, longest, &mut |end, tape| {
-            let costs = classes.iter().filter(|class| tape <= class.usable).map(|class| class.cost(tape));
+            let fit = classes.iter().filter(|class| tape <= class.usable && (begin == 0 || !class.mounted));
+            let aside = |class: &Class| if begin == 0 && !class.mounted { idle } else { 0 };
+            let costs = fit.map(|class| class.cost(tape) + aside(class));
             let cost = costs.min().unwrap_or(i64::MAX);
             least = least.min(cost.saturating_add(guide[end]));
         });
@@ -88,10 +92,10 @@ pub(super) fn plan(task: &Task, given: &[Class], go_on: &mut dyn FnMut() -> bool
     let n = rows.len();
     let label: i64 = task.items.iter().map(|item| item.length).sum();
     let known = start(task, given);
-    // The cartridge in the printer may also be taken out and come later, at full cost.
+    // The cartridge in the printer may also be taken out and come later.
     let mut classes = given.to_vec();
-    let later = given.first().filter(|class| class.mounted).map(|class| class.unmounted(task));
-    classes.extend(later);
+    classes.extend(Class::unmounted(task));
+    let idle: i64 = classes.iter().map(|class| class.idle).sum();
     let field = |class: usize| if class == given.len() { 0 } else { class };
     let guide = costs_to_go(&rows, &classes);
     let mut least = known.as_ref().map_or(i64::MAX, |known| known.0);
@@ -125,9 +129,11 @@ pub(super) fn plan(task: &Task, given: &[Class], go_on: &mut dyn FnMut() -> bool
         }
         for (class_index, class) in classes.iter().enumerate() {
             let field = field(class_index);
-            if fields.used(key, field) >= u128::from(given[field].count) || class.mounted && begin > 0 {
+            let (later, first) = (class_index == given.len(), begin == 0);
+            if fields.used(key, field) >= u128::from(given[field].count) || class.mounted && !first || later && first {
                 continue;
             }
+            let cost = cost + if first && !class.mounted { idle } else { 0 };
             let key = key + (1u128 << fields.shift[field]);
             rows.each(begin, class.usable, &mut |end, tape| {
                 let cost = cost + class.cost(tape);

@@ -9,6 +9,6 @@ mod policy;
 mod take;
 
 pub use file::{Cartridge, Left, Shelf};
-pub use plan::{Block, Demand, Freer, Misfit, Offer, Offers, Shelved, Source, Use, offers, plan};
+pub use plan::{Aside, Block, Demand, Freer, Misfit, Offer, Offers, Shelved, Source, Use, offers, plan};
 pub use policy::{Order, Policy};
 pub use take::Taken;

@@ -138,10 +138,23 @@ pub struct Use {
     pub load: Dots,
     /// Fed by strips.
     pub strips: Dots,
-    /// Fed out at the end.
+    /// Fed out at the end, and before if it was in the printer and made room for others first.
     pub tail: Dots,
     /// Too short to keep.
     pub scrap: Dots,
+    /// Goes back to the shelf.
+    pub left: Dots,
+    /// Price of a full one.
+    pub price: Option<f64>,
+}
+
+/// The cartridge in the printer, where it makes room for others and is not used.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Aside {
+    /// Id on the shelf.
+    pub id: String,
+    /// Fed out when it is taken out.
+    pub tail: Dots,
     /// Goes back to the shelf.
     pub left: Dots,
     /// Price of a full one.
@@ -172,6 +185,8 @@ pub struct Shelved {
     pub strips: crate::strip::Plan,
     /// The cartridge of each mount.
     pub uses: Vec<Use>,
+    /// What is taken out of the printer unused; its tail is in the ledger.
+    pub aside: Option<Aside>,
     /// No plan is better by more than this, changes and part-used cartridges counted as tape.
     pub within: Dots,
     /// The time ran out: a better plan may be found with more.
@@ -214,6 +229,9 @@ enum Pads {
 
 /// Puts labels on strips and strips on cartridges with the least tape, changes and part-used
 /// cartridges counted as tape. Cartridges are bought only where those there are do not do.
+///
+/// What is in the printer is used first, unless that costs more than to take it out: the tape that
+/// feeds out, and a change and a load when it is put in again.
 ///
 /// `go_on` is asked from time to time; once it says no, the best plan so far is the answer. Without
 /// that the answer is the same on any machine.
@@ -347,6 +365,9 @@ fn shelved(demand: &Demand<'_>, offers: &Offers, plan: &pack::Plan, go_on: &mut 
     if demand.order != Order::List && demand.given {
         in_order.sort_by_key(|mount| (!offers.list[mount.cartridge].mounted, mount.cartridge));
     }
+    let there = offers.list.iter().position(|offer| offer.mounted);
+    let there = there.filter(|&there| in_order.first().is_some_and(|mount| mount.cartridge != there));
+    let lost = |there: usize| rules.tail.min(offers.list[there].length);
     for mount in in_order {
         let offer = &offers.list[mount.cartridge];
         let first = strips.len();
@@ -366,13 +387,15 @@ fn shelved(demand: &Demand<'_>, offers: &Offers, plan: &pack::Plan, go_on: &mut 
         // One that is in the printer is the first, or has to be mounted again.
         let mounted = offer.mounted && uses.is_empty();
         let load = if mounted { Dots::ZERO } else { rules.load };
-        let before = offer.length - load - fed;
+        let again = if there == Some(mount.cartridge) { lost(mount.cartridge) } else { Dots::ZERO };
+        let before = offer.length - again - load - fed;
         assert!(before >= rules.reserve, "the planner left {before} on a cartridge, wanted {}", rules.reserve);
         let mut out = Ledger::default();
         let left = take_out(&kept, before, &mut out);
         cost += if mounted { 0 } else { fixed(demand, offer.source) };
         cost += if left > Dots::ZERO { demand.keep.0 } else { 0 };
         ledger.load += load;
+        ledger.tail += again;
         ledger.add(&out);
         mounts.push(Mount { strips: first..strips.len(), returned: left });
         uses.push(Use {
@@ -383,13 +406,19 @@ fn shelved(demand: &Demand<'_>, offers: &Offers, plan: &pack::Plan, go_on: &mut 
             error: offer.error,
             load,
             strips: fed,
-            tail: out.tail,
+            tail: again + out.tail,
             scrap: out.scrap,
             left,
             price: offer.price,
         });
     }
-    let cost = cost + ledger.waste().0;
+    let unused = there.filter(|&there| plan.mounts.iter().all(|mount| mount.cartridge != there));
+    let aside = unused.map(|there| {
+        let Offer { id, length, price, .. } = &offers.list[there];
+        Aside { id: id.clone(), tail: lost(there), left: *length - lost(there), price: *price }
+    });
+    ledger.tail += aside.as_ref().map_or(Dots::ZERO, |aside| aside.tail);
+    let cost = cost + ledger.waste().0 + plan.ledger.aside;
     let (bound, ran_out) = bound(demand, offers, plan, go_on);
     let within = Dots((cost - bound).max(0));
     if let (false, Some(one), Some(mount)) = (offers.taken_out, uses.last_mut(), mounts.last_mut()) {
@@ -404,6 +433,7 @@ fn shelved(demand: &Demand<'_>, offers: &Offers, plan: &pack::Plan, go_on: &mut 
         labels,
         strips: crate::strip::Plan { strips, mounts, ledger, cuts, bound },
         uses,
+        aside,
         within,
         ran_out,
         short: Dots::ZERO,

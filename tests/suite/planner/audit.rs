@@ -33,12 +33,41 @@ pub(super) fn gone(task: &Task, length: i64, load: i64, tape: i64) -> Option<(i6
     Some((if kept { length - returned } else { length }, kept))
 }
 
+/// A cartridge that was in the printer and had to make room for the first mount.
+pub(super) struct Aside {
+    pub(super) cartridge: usize,
+    /// Tape it lost.
+    pub(super) lost: i64,
+    /// What else that costs: it must be mounted again, now (which that mount pays) or some day; and one
+    /// unit that settles equal plans.
+    pub(super) cost: i64,
+}
+
+/// What mounting these cartridges, in this order, does to the one in the printer.
+pub(super) fn aside(task: &Task, mounts: &[usize]) -> Option<Aside> {
+    let cartridge = task.cartridges.iter().position(|cartridge| cartridge.mounted && cartridge.count > 0)?;
+    if mounts.is_empty() || mounts[0] == cartridge {
+        return None;
+    }
+    let there = &task.cartridges[cartridge];
+    let lost = there.length.min(task.medium.tail);
+    let some_day = lost < there.length && !mounts.contains(&cartridge);
+    let cost = 1 + if some_day { task.medium.load + there.fixed } else { 0 };
+    Some(Aside { cartridge, lost, cost })
+}
+
 /// Counts everything again.
 pub(super) fn audit(task: &Task, plan: &Plan) -> Result<(), String> {
     check(task, plan)?;
     let mut printed = vec![0; task.items.len()];
     let mut order = Vec::new();
     let (mut used, mut cost, mut strips, mut kept_count) = (0, 0, 0, 0);
+    let mounts: Vec<usize> = plan.mounts.iter().map(|mount| mount.cartridge).collect();
+    let aside = aside(task, &mounts);
+    if let Some(aside) = &aside {
+        used += aside.lost;
+        cost += aside.lost + aside.cost;
+    }
     for (at, mount) in plan.mounts.iter().enumerate() {
         let cartridge = &task.cartridges[mount.cartridge];
         let times = plan.mounts.iter().filter(|other| other.cartridge == mount.cartridge).count();
@@ -59,7 +88,8 @@ pub(super) fn audit(task: &Task, plan: &Plan) -> Result<(), String> {
         for &item in mount.strips.iter().flatten() {
             printed[item] += 1;
         }
-        let Some((gone, kept)) = gone(task, cartridge.length, load, tape) else {
+        let lost = aside.as_ref().filter(|aside| aside.cartridge == mount.cartridge).map_or(0, |aside| aside.lost);
+        let Some((gone, kept)) = gone(task, cartridge.length - lost, load, tape) else {
             return Err(format!("too much on cartridge {}", mount.cartridge));
         };
         used += gone;

@@ -1,6 +1,6 @@
 //! Tiny tasks against every plan there is.
 
-use super::audit::{allowed, gone, piece};
+use super::audit::{allowed, aside, gone, piece};
 use super::{GIVEN, LIST, Seed, drawn, planned};
 use tapewright::pack::{Cartridge, CartridgeOrder, Infeasible, Item, Medium, Order, Task};
 
@@ -22,13 +22,21 @@ impl Brute<'_> {
         let task = self.task;
         let labels: i64 = task.items.iter().map(|item| item.length).sum();
         let mut cost = -labels;
+        let mut mounts: Vec<usize> = self.mounts.iter().map(|mount| mount.0).collect();
+        if task.order == Order::Free {
+            // Mounts can be put in any order, so in the best: what is in the printer is first.
+            mounts.sort_by_key(|&index| !task.cartridges[index].mounted);
+        }
+        let aside = aside(task, &mounts);
+        cost += aside.as_ref().map_or(0, |aside| aside.lost + aside.cost);
         for (at, (index, strips)) in self.mounts.iter().enumerate() {
             let cartridge = &task.cartridges[*index];
             // The order of mounts is free unless items are listed: what is in the printer is first.
             let there = cartridge.mounted && (at == 0 || task.order == Order::Free);
             let load = if there { 0 } else { task.medium.load };
             let tape = strips.iter().map(|strip| piece(task, strip)).sum();
-            let (gone, kept) = gone(task, cartridge.length, load, tape)?;
+            let lost = aside.as_ref().filter(|aside| aside.cartridge == *index).map_or(0, |aside| aside.lost);
+            let (gone, kept) = gone(task, cartridge.length - lost, load, tape)?;
             cost += gone + if there { 0 } else { cartridge.fixed } + if kept { task.medium.keep_cost } else { 0 };
         }
         Some(cost)

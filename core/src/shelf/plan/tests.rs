@@ -70,6 +70,10 @@ fn checked(rules: &Rules, lengths: &[Dots], plan: &Shelved) {
         assert_eq!(mount.returned, one.left);
         used += one.length - one.left;
     }
+    if let Some(aside) = &plan.aside {
+        assert!(plan.uses.iter().all(|one| one.id != aside.id), "{aside:?} is used");
+        used += aside.tail;
+    }
     assert_eq!(used, plan.strips.ledger.tape(), "what the cartridges lost is what the ledger has");
     assert_eq!(plan.strips.ledger.label, lengths.iter().copied().sum());
 }
@@ -151,6 +155,81 @@ fn what_is_in_the_printer_needs_no_load_and_too_little_is_bought() {
         let plan = planned(&rules, &lengths[..1], Order::Free, offers, true);
         assert_eq!((plan.to_buy(), plan.uses.len()), (1, 1));
     }
+}
+
+/// What a plan costs, added up from what a person does: changes, remnants, and what was in the printer
+/// and has to be put in again.
+fn cost(rules: &Rules, plan: &Shelved) -> i64 {
+    let kept = plan.uses.iter().filter(|one| one.left > Dots::ZERO).count();
+    let again = plan.aside.as_ref().map_or(0, |_| 700 + rules.load.0);
+    plan.strips.ledger.waste().0 + 700 * (plan.swaps() + i64::try_from(kept).unwrap()) + again
+}
+
+#[test]
+fn what_is_in_the_printer_is_left_unused_only_where_that_costs_less() {
+    let rules = rules("bench-180", Between::Half);
+    let mut numbers = Numbers(23);
+    let (mut stubs, mut first, mut aside) = (0, 0, 0);
+    for _ in 0..150 {
+        let length = numbers.next(200, 1500);
+        let lengths = vec![Dots(length); usize::try_from(numbers.next(2, 16)).unwrap()];
+        let mut here = open("here", numbers.next(300, 5000));
+        here.mounted = true;
+        let others = [open("other", numbers.next(9_000, 40_000)), open("third", numbers.next(4_000, 9_000))];
+        let all: Vec<Offer> = [vec![here.clone()], others.to_vec()].concat();
+        for order in [Order::List, Order::Free] {
+            let plan = planned(&rules, &lengths, order, all.clone(), true);
+            assert_eq!(plan.within, Dots::ZERO, "few labels, all alike");
+            let one_fits = here.length >= rules.reserve + rules.lead + Dots(length) + rules.trail;
+            if plan.uses[0].id == "here" {
+                first += 1;
+                stubs += u32::from(here.length < Dots(2 * length));
+                continue;
+            }
+            aside += u32::from(one_fits);
+            let out = plan.aside.as_ref().expect("what was in the printer had to come out");
+            assert_eq!((out.id.as_str(), out.tail + out.left), ("here", here.length));
+            assert_eq!(out.tail, rules.tail.min(here.length));
+            // As many labels as it takes, from it, and the rest from the others: none is cheaper.
+            let fit = (1..=lengths.len())
+                .filter(|&count| Strip::new(&rules, &lengths[..count]).length + rules.reserve <= here.length);
+            for count in fit.filter(|&count| count < lengths.len()) {
+                let rest = planned(&rules, &lengths[count..], order, others.to_vec(), true);
+                let strip = Strip::new(&rules, &lengths[..count]);
+                let mut out = Ledger::default();
+                let kept = take_out(
+                    &Rules { min_remnant: rules.min_remnant.max(Dots(700)), ..rules },
+                    here.length - strip.length,
+                    &mut out,
+                );
+                let with = cost(&rules, &rest)
+                    + strip.ledger.waste().0
+                    + out.waste().0
+                    + if kept > Dots::ZERO { 700 } else { 0 };
+                assert!(cost(&rules, &plan) < with, "{count} labels from it cost {with}: {plan:?}");
+            }
+        }
+    }
+    assert!(
+        first > 150 && stubs > 5 && aside > 5,
+        "{first} first, {stubs} of them with one label, {aside} left unused"
+    );
+}
+
+#[test]
+fn what_comes_out_may_come_again_later() {
+    // Labels in list order: the long one fits nothing but the full cartridge, and that holds no more.
+    let rules = rules("bench-180", Between::Half);
+    let lengths = [Dots(6000), Dots(700), Dots(700), Dots(700)];
+    let mut here = open("here", 4000);
+    here.mounted = true;
+    let long = (rules.load + rules.lead + lengths[0] + rules.trail + rules.reserve).0;
+    let plan = planned(&rules, &lengths, Order::List, vec![here, open("long", long)], true);
+    let ids: Vec<&str> = plan.uses.iter().map(|one| one.id.as_str()).collect();
+    assert_eq!((ids, &plan.aside, plan.swaps()), (vec!["long", "here"], &None, 2));
+    let here = &plan.uses[1];
+    assert_eq!((here.load, here.mounted), (rules.load, false));
+    assert_eq!(here.tail, rules.tail + rules.tail, "fed out twice");
 }
 
 #[test]
