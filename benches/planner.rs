@@ -1,4 +1,5 @@
-//! The planner: hot cases, and with `--table` every stored case as a table.
+//! The planner: hot cases; with `--table` every stored case as a table, with `--cases FAMILY` the cases of a
+//! family one by one.
 
 use criterion::{Criterion, criterion_group};
 use std::hint::black_box;
@@ -158,8 +159,29 @@ fn table(budget: Option<f64>) {
     }
 }
 
+/// The cases of a family, each within a budget.
+fn cases(family: &str, budget: f64) {
+    println!("| case | labels | cost | stored | bound | gap of cost | time |");
+    println!("|---|---|---|---|---|---|---|");
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("../tests/cases/planning");
+    for case in stored::cases(&folder, family) {
+        let labels: usize = case.task.items.iter().map(|item| item.labels as usize).sum();
+        let (plan, time) = timed(&case.task, budget);
+        let gap = (plan.cost - plan.bound) as f64 * 100.0 / plan.cost.max(1) as f64;
+        println!(
+            "| {} | {labels} | {} | {} | {} | {gap:.3} % | {time:.3} s |",
+            case.id, plan.cost, case.cost, plan.bound
+        );
+    }
+}
+
 fn main() {
     let words: Vec<String> = std::env::args().collect();
+    if let Some(at) = words.iter().position(|word| word == "--cases") {
+        let family = words.get(at + 1).map_or("", String::as_str);
+        cases(family, words.get(at + 2).and_then(|word| word.parse().ok()).unwrap_or(10.0));
+        return;
+    }
     if let Some(at) = words.iter().position(|word| word == "--table") {
         table(words.get(at + 1).and_then(|word| word.parse().ok()));
         return;

@@ -4,6 +4,7 @@
 use super::chain::chain;
 use super::choice::{Choice, Limits, choices};
 use super::class::Class;
+use super::contents::{self, Effort, contents};
 use super::exact;
 use super::generate::Program;
 use super::groups;
@@ -101,6 +102,12 @@ pub(super) fn plan(task: &Task, classes: &[Class], go_on: &mut dyn FnMut() -> bo
         }
     }
     for turn in 0..TURNS {
+        open.sort_by_key(|open| open.choice.bound);
+        for open in open.iter_mut().take(TRIED) {
+            if turn < EXHAUSTED && open.choice.bound < best.cost && go_on() {
+                open.exhaust(&work, &limits, turn as u32, &mut best, &mut go_on);
+            }
+        }
         for open in &mut open {
             if open.choice.bound >= best.cost {
                 continue;
@@ -256,6 +263,25 @@ impl<'w> Open<'w> {
         }
     }
 
+    /// Tries what the emptied cartridges can hold, and settles the choice where all has been tried.
+    fn exhaust(&mut self, work: &Work, limits: &Limits, turn: u32, best: &mut Best, go_on: &mut dyn FnMut() -> bool) {
+        let effort = Effort { width: 16 << (2 * turn), nodes: 500 << turn, seed: turn };
+        let fixed = fixed(work, &self.choice);
+        while self.choice.bound < best.cost {
+            match contents(work, limits, &self.choice, best.cost - 1 - fixed, effort, go_on) {
+                contents::End::Found(loads) => {
+                    let before = best.cost;
+                    best.offer(work, &loads);
+                    if best.cost == before {
+                        return;
+                    }
+                }
+                contents::End::None => self.choice.bound = best.cost,
+                contents::End::Unknown => return,
+            }
+        }
+    }
+
     /// Raises the bound, and looks for plans, until one meets the other.
     fn settle(
         &mut self,
@@ -290,7 +316,7 @@ impl<'w> Open<'w> {
 }
 
 /// Cost of a choice beyond the tape of its kept cartridges.
-fn fixed(work: &Work, choice: &Choice) -> i64 {
+pub(super) fn fixed(work: &Work, choice: &Choice) -> i64 {
     let sum = |costs: &dyn Fn(usize) -> i64| (0..work.classes.len()).map(costs).sum::<i64>();
     sum(&|class| i64::from(choice.emptied[class]) * work.classes[class].discard)
         + sum(&|class| i64::from(choice.kept[class]) * work.classes[class].keep)
@@ -306,6 +332,8 @@ const MIXES: u32 = 8;
 const FILLS: u32 = 40;
 /// Repairs of the best plan between two such ways.
 const REPAIRS: u32 = 60;
+/// Turns in which the contents of cartridges are tried, with twice the effort in each.
+const EXHAUSTED: usize = 11;
 /// Choices tried in each manner.
 const TRIED: usize = 24;
 

@@ -30,6 +30,7 @@
 mod chain;
 mod choice;
 mod class;
+mod contents;
 mod exact;
 mod free;
 mod generate;

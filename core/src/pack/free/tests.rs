@@ -71,7 +71,11 @@ fn assert_not_ruled_out(name: &str, task: &Task, mounts: &[Mount]) {
     by_strips.shape(&work, &limits, &mut unknown(cost + 1), &mut || true);
     let mut by_prices = fresh();
     by_prices.settle(&work, &limits, 0, &mut unknown(NEVER), &mut || true);
-    for (what, bound) in [("strips", by_strips.choice.bound), ("prices", by_prices.choice.bound)] {
+    let mut by_contents = fresh();
+    by_contents.exhaust(&work, &limits, 2, &mut unknown(cost + 1), &mut || true);
+    for (what, bound) in
+        [("strips", by_strips.choice.bound), ("prices", by_prices.choice.bound), ("contents", by_contents.choice.bound)]
+    {
         assert!(bound <= cost, "{name}: the bound by {what} of {bound} is above a plan of {cost}: {task:?}");
     }
 }
