@@ -90,6 +90,8 @@ fn cartridges(estimate: &Value) -> Vec<Value> {
         assert_eq!(one["nth"], nth + 1);
         used += um(&one["length_mm"]) - um(&one["left_mm"]);
     }
+    let out = &stock["shelf"]["taken_out"];
+    used += if out.is_null() { 0 } else { um(&out["tail_mm"]) };
     // Each cartridge's figures and the stock's are rounded to a micrometre on their own.
     let off = (used - um(&stock["tape_mm"])).abs();
     assert!(
@@ -255,6 +257,39 @@ fn a_device_takes_tape_and_a_broken_job_leaves_a_guess() {
     let closed = TcpListener::bind("127.0.0.1:0").expect("a port").local_addr().expect("its number").port();
     on_shelf(path, "print", &["--to", &format!("tcp:127.0.0.1:{closed}")]).ended(4);
     assert_eq!(read(path, "shelf.toml"), after);
+}
+
+#[test]
+fn what_is_in_the_printer_is_used_first_and_what_taking_it_out_costs_is_counted() {
+    needs_modules();
+    let shelf = |metres: &str| {
+        format!(
+            "[[cartridge]]\nid = 'here'\nstock = 'tape-12'\nlength_m = {metres}\nprinter = 'wide-300'\n\n[[cartridge]]\nid = 'other'\nstock = 'tape-12'\nlength_m = 7.0\n"
+        )
+    };
+    let printer = ["--printer", "wide-300"];
+    // Some labels fit: they go there, though another one holds all.
+    for metres in ["0.4", "0.25"] {
+        let folder = bench(&shelf(metres));
+        let found = estimate(folder.path(), &printer);
+        assert_eq!(ids(&cartridges(&found)), ["here", "other"], "{metres}");
+        assert!(found["stocks"][0]["shelf"].get("taken_out").is_none());
+    }
+    // None does: it makes room, and loses what this printer feeds out then, 20 mm (its profile).
+    let folder = bench(&shelf("0.06"));
+    let path = folder.path();
+    let found = estimate(path, &printer);
+    assert_eq!(ids(&cartridges(&found)), ["other"]);
+    let out = &found["stocks"][0]["shelf"]["taken_out"];
+    let (tail, left) = (um(&out["tail_mm"]), um(&out["left_mm"]));
+    assert_eq!(out["cartridge"], "here");
+    assert!((tail - 20_000).abs() < 100 && (tail + left - 60_000).abs() < 100, "{out}");
+    assert!(um(&found["stocks"][0]["waste_mm"]["tail"]) >= tail, "it is in the ledger of the stock");
+    let told = on_shelf(path, "estimate", &printer).ended(0);
+    assert!(told.text().contains("here is taken out of the printer unused: 20 mm fed out, 0.04 m left"), "{told:?}");
+    on_shelf(path, "print", &[&printer[..], &["--to", "file:out.pwg", "--take"]].concat()).ended(0);
+    let after = read(path, "shelf.toml");
+    assert!(after.contains("length_m = 0.04\n"), "the shelf says the same: {after}");
 }
 
 /// A part of a job leaves the shelf alone, so that the same plan prints the others.

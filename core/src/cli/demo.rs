@@ -117,8 +117,15 @@ fn print_and_read_back(job: &Job, plan: &Plan, out: &Path, talk: &Talk) -> Resul
     for stock in &plan.stocks {
         let Link::File(path) = base.numbered(&job.stock(stock).id) else { continue };
         let way = Way { module, link: &Link::File(path.clone()), patience: PATIENCE };
-        let sent =
-            streams::send(&Batch::of(job, stock), &mut Rows::new(job, stock)?, "demo", &way, &mut 0, None, talk)?;
+        let sent = streams::send(
+            &Batch::of(job, stock),
+            &mut Rows::new(job, stock)?,
+            "demo",
+            &way,
+            &mut streams::Reach::default(),
+            None,
+            talk,
+        )?;
         let read = streams::measure(&path, None, None, &place, talk)?;
         let feed: u64 = read.iter().map(|strip| strip.lines).sum();
         let cuts: u64 = read.iter().map(|strip| (strip.half_cuts.len() + strip.full_cuts.len()) as u64).sum();

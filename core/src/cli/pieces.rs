@@ -2,7 +2,7 @@
 //! takes off the shelf and what the journal is told.
 
 use super::log::Log;
-use super::streams::{Sent, Way, send};
+use super::streams::{Reach, Sent, Way, send};
 use super::{Talk, stopped};
 use crate::error::{Doing, Error, Kind, Result};
 use crate::media::Printer;
@@ -52,17 +52,23 @@ pub(super) struct Going<'g> {
 /// A stream that was sent, and the cartridge it is for.
 pub(super) type Printed<'p> = (Option<(usize, &'p Use)>, Sent);
 
-/// What has gone of a piece: all of it, or the strips that were begun.
+/// What has gone of a piece, more or less.
+#[derive(Debug, PartialEq, Eq)]
 struct Gone {
     fed: Dots,
     unsure: Dots,
 }
 
-/// Strips begun when `labels` labels of a piece had been handed over; the next one perhaps.
-fn begun(batch: &Batch<'_>, labels: usize) -> Gone {
-    let strips = batch.strips.iter().filter(|strip| strip.start <= labels);
-    let lengths: Vec<Dots> = strips.map(|strip| batch.strip(strip).length).collect();
-    Gone { fed: lengths.iter().copied().sum(), unsure: lengths.last().copied().unwrap_or(Dots::ZERO) }
+/// Tape of a piece that broke off: the strips that surely came out are the least, those that were begun
+/// the most, and what is between is as likely the one as the other.
+fn begun(batch: &Batch<'_>, reach: Reach) -> Gone {
+    let of = |counts: &dyn Fn(&std::ops::Range<usize>) -> bool| -> Dots {
+        batch.strips.iter().filter(|strip| counts(strip)).map(|strip| batch.strip(strip).length).sum()
+    };
+    let least = of(&|strip| strip.end <= reach.surely);
+    let most = of(&|strip| strip.start < reach.perhaps.max(reach.surely));
+    let unsure = Dots(((most - least).0 + 1) / 2);
+    Gone { fed: least + unsure, unsure }
 }
 
 impl Going<'_> {
@@ -133,17 +139,17 @@ impl Going<'_> {
             }
             let link = if more { self.link.numbered(&stream_name(piece)) } else { self.link.clone() };
             let way = Way { module: self.module, link: &link, patience: self.patience };
-            let mut labels = 0;
-            let done = send(&piece.batch, &mut *piece.labels, self.name, &way, &mut labels, log.as_deref_mut(), talk);
+            let mut reach = Reach::default();
+            let done = send(&piece.batch, &mut *piece.labels, self.name, &way, &mut reach, log.as_deref_mut(), talk);
             if let Some(log) = &mut log {
                 log.next(piece.batch.lengths.len());
             }
             if let (Some((_, one)), Some(shelf), Taking::AtOnce) = (piece.cartridge, &mut shelf, self.taking) {
                 let gone = match &done {
                     Ok(sent) => Gone { fed: sent.feed, unsure: Dots::ZERO },
-                    Err(_) => begun(&piece.batch, labels),
+                    Err(_) => begun(&piece.batch, reach),
                 };
-                if done.is_ok() || labels > 0 {
+                if done.is_ok() || gone.fed > Dots::ZERO {
                     match (&done, self.take(one, &gone, shelf, talk)) {
                         (Ok(_), taken) => taken?,
                         // What broke the print off is what the person must know.
@@ -180,5 +186,63 @@ fn stream_name(piece: &Piece<'_>) -> String {
         Some((nth, one)) if !one.id.is_empty() => format!("{nth}-{}", one.id),
         Some((nth, _)) => format!("{nth}-{}", piece.batch.stock.id),
         None => piece.batch.stock.id.clone(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::journal::What;
+    use crate::media::Catalogue;
+    use crate::strip::Rules;
+
+    /// What is known of two strips of two labels where the notes stop, as [`crate::run::print`] writes them.
+    fn gone(notes: &[(What, std::ops::RangeInclusive<usize>)]) -> (Gone, Vec<Dots>) {
+        let catalogue = Catalogue::shipped();
+        let (printer, stock) = (catalogue.printer("bench-180").unwrap(), catalogue.stock("tape-12").unwrap());
+        let rules = Rules::new(printer, stock, None);
+        let lengths = [Dots(300), Dots(301), Dots(402), Dots(402)];
+        let strips = [0..2, 2..4];
+        let batch = Batch { printer, stock, rules: &rules, strips: &strips, lengths: &lengths, before: 0 };
+        let mut reach = Reach::default();
+        notes.iter().for_each(|(what, labels)| reach.note(*what, labels));
+        (begun(&batch, reach), strips.iter().map(|strip| batch.strip(strip).length).collect())
+    }
+
+    /// Least and most tape that has gone; an odd dot counts as the most.
+    fn between(notes: &[(What, std::ops::RangeInclusive<usize>)]) -> (Dots, Dots) {
+        let gone = gone(notes).0;
+        (gone.fed - gone.unsure, gone.fed + gone.unsure)
+    }
+
+    #[test]
+    fn a_printer_that_has_taken_a_strip_has_fed_it() {
+        let (_, strips) = gone(&[]);
+        let at = |labels: &[usize]| labels.iter().map(|&label| (What::Leaving, label..=label)).collect::<Vec<_>>();
+        let first = [at(&[1, 2]), vec![(What::Taken, 1..=2)]].concat();
+        assert_eq!(between(&first), (strips[0], strips[0]));
+        let second = [first.clone(), at(&[3])].concat();
+        let (least, most) = between(&second);
+        assert!(least == strips[0] && (most - strips[0] - strips[1]).0 <= 1, "{least} to {most} of {strips:?}");
+        // Whole, but nobody says that the printer has it.
+        let (least, most) = between(&at(&[1, 2]));
+        assert!(least == Dots::ZERO && (most - strips[0]).0 <= 1, "{least} to {most}: not a dot of the next strip");
+        let silent = [second, vec![(What::Stayed, 3..=3), (What::BrokeOff, 1..=4)]].concat();
+        assert_eq!(between(&silent), (strips[0], strips[0]), "the link was given nothing of the second");
+    }
+
+    #[test]
+    fn what_a_network_or_a_queue_has_may_be_on_tape_or_not() {
+        let (_, strips) = gone(&[]);
+        let given = [(What::Leaving, 1..=1), (What::Leaving, 2..=2), (What::Given, 1..=2), (What::Leaving, 3..=3)];
+        let (least, most) = between(&given);
+        assert_eq!(least, Dots::ZERO);
+        assert!((most - strips[0] - strips[1]).0 <= 1 && most >= strips[0] + strips[1], "{most}");
+    }
+
+    #[test]
+    fn of_a_file_that_was_not_made_nothing_is_on_tape() {
+        let whole = [(What::Leaving, 1..=4), (What::Stayed, 1..=4), (What::BrokeOff, 1..=4)];
+        assert_eq!(between(&whole), (Dots::ZERO, Dots::ZERO));
     }
 }

@@ -73,20 +73,41 @@ pub(super) struct Way<'a> {
     pub(super) patience: Duration,
 }
 
+/// How far a stream came, in labels from its first.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub(super) struct Reach {
+    /// The device has them whole.
+    pub(super) surely: usize,
+    /// Something of them has gone to the link; a network or a queue may have kept it from the device.
+    pub(super) perhaps: usize,
+}
+
+impl Reach {
+    /// What a note on labels says about it.
+    pub(super) fn note(&mut self, what: What, labels: &RangeInclusive<usize>) {
+        match what {
+            What::Leaving => self.perhaps = self.perhaps.max(*labels.end()),
+            What::Stayed => self.perhaps = self.perhaps.min(labels.start() - 1),
+            What::Taken | What::Ended => self.surely = self.surely.max(*labels.end()),
+            _ => {}
+        }
+    }
+}
+
 /// Hears of labels for the person who waits, and for the journal.
 struct Watcher<'w> {
-    labels: &'w mut usize,
+    reach: &'w mut Reach,
     bar: &'w indicatif::ProgressBar,
     log: Option<&'w mut Log>,
 }
 
 impl Watch for Watcher<'_> {
     fn note(&mut self, what: What, labels: RangeInclusive<usize>, word: &str) -> Result<()> {
+        self.reach.note(what, &labels);
         self.log.as_mut().map_or(Ok(()), |log| log.note(what, labels, word))
     }
 
     fn handed(&mut self) -> Result<()> {
-        *self.labels += 1;
         self.bar.inc(1);
         stopped()
     }
@@ -103,20 +124,20 @@ const fn ended(link: &Link) -> &'static str {
     }
 }
 
-/// Sends a batch of labels to a link. `labels` counts those handed over, also when it breaks off.
+/// Sends a batch of labels to a link. `reach` says how far that came, also when it breaks off.
 pub(super) fn send(
     batch: &Batch<'_>,
     drawn: &mut dyn Labels,
     name: &str,
     way: &Way<'_>,
-    labels: &mut usize,
+    reach: &mut Reach,
     log: Option<&mut Log>,
     talk: &Talk,
 ) -> Result<Sent> {
     let Way { module, link, patience } = *way;
     let Batch { printer, stock, .. } = *batch;
     let bar = talk.bar(batch.lengths.len(), "printing");
-    let mut watch = Watcher { labels, bar: &bar, log };
+    let mut watch = Watcher { reach, bar: &bar, log };
     let doing = || format!("{} to {link}", stock.id);
     let longest = batch.strips.iter().map(|labels| batch.strip(labels).length).max().unwrap_or(Dots::ZERO);
     let shipment =

@@ -40,7 +40,9 @@ const UNITS: u32 = 400;
 /// Most emptied cartridges of a choice.
 const CARTRIDGES: usize = 8;
 /// Most words that the totals of one cartridge may take, 64 in each.
-const WORDS: i64 = 1_000_000;
+const WORDS: i64 = 250_000;
+/// Most answers held of each sort.
+const HELD: usize = 50_000;
 
 struct Search<'w, 'g> {
     work: &'w Work,
@@ -174,7 +176,7 @@ impl Search<'_, '_> {
         let listing = Listing { order, sums, windows, share: usable as f64 / room.max(1) as f64 };
         let (mut chosen, mut tried) = (vec![0; self.counts.len()], 0);
         let whole = self.list(at, &listing, 0, 0, &mut chosen, &mut tried);
-        if whole && self.found.is_none() {
+        if whole && self.found.is_none() && self.failed.len() < HELD {
             self.failed.insert(key);
         }
         whole
@@ -357,7 +359,9 @@ impl Search<'_, '_> {
             let each = work.batches.iter().map(|batch| fewest(work, self.strip, &content(batch.clone())));
             each.collect::<Option<Vec<_>>>().map(|all| all.into_iter().flatten().collect())
         };
-        self.parted.insert(counts.to_vec(), strips.clone());
+        if self.parted.len() < HELD {
+            self.parted.insert(counts.to_vec(), strips.clone());
+        }
         strips
     }
 }

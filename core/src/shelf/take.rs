@@ -14,7 +14,7 @@ pub struct Taken<'t> {
     pub printer: &'t str,
     /// Fed by loading and by strips.
     pub fed: Micrometres,
-    /// How much of that perhaps has not been fed.
+    /// It may be so much more or less.
     pub unsure: Micrometres,
     /// Remnants shorter than this are thrown away.
     pub least: Micrometres,
