@@ -269,12 +269,17 @@ fn what_is_in_the_printer_is_used_first_and_what_taking_it_out_costs_is_counted(
     };
     let printer = ["--printer", "wide-300"];
     // Some labels fit: they go there, though another one holds all.
-    for metres in ["0.4", "0.25"] {
+    for metres in ["0.5", "0.25"] {
         let folder = bench(&shelf(metres));
         let found = estimate(folder.path(), &printer);
         assert_eq!(ids(&cartridges(&found)), ["here", "other"], "{metres}");
         assert!(found["stocks"][0]["shelf"].get("taken_out").is_none());
     }
+    // One pair of 0.2 m does, and as much would be too short to keep: that costs more than to put it in again.
+    let folder = bench(&shelf("0.4"));
+    let found = estimate(folder.path(), &printer);
+    assert_eq!((ids(&cartridges(&found)), &found["stocks"][0]["shelf"]["proven"]), (vec!["other"], &Value::from(true)));
+    assert_eq!(found["stocks"][0]["shelf"]["taken_out"]["cartridge"], "here");
     // None does: it makes room, and loses what this printer feeds out then, 20 mm (its profile).
     let folder = bench(&shelf("0.06"));
     let path = folder.path();
