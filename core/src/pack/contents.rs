@@ -41,6 +41,8 @@ const UNITS: u32 = 400;
 const CARTRIDGES: usize = 8;
 /// Most words that the totals of one cartridge may take, 64 in each.
 const WORDS: i64 = 250_000;
+/// Small steps between two questions to `go_on`: some milliseconds.
+const STEPS: u32 = 2048;
 /// Most answers held of each sort.
 const HELD: usize = 50_000;
 
@@ -59,6 +61,7 @@ struct Search<'w, 'g> {
     parted: HashMap<Vec<u32>, Option<Vec<Content>>>,
     effort: Effort,
     nodes: u32,
+    /// Small steps since `go_on` was asked.
     steps: u32,
     /// Something was left out.
     cut: bool,
@@ -173,6 +176,7 @@ impl Search<'_, '_> {
             sums.push(with);
         }
         sums.reverse();
+        self.steps += STEPS / 64;
         let listing = Listing { order, sums, windows, share: usable as f64 / room.max(1) as f64 };
         let (mut chosen, mut tried) = (vec![0; self.counts.len()], 0);
         let whole = self.list(at, &listing, 0, 0, &mut chosen, &mut tried);
@@ -260,8 +264,11 @@ impl Search<'_, '_> {
 
     fn over(&mut self) -> bool {
         self.steps += 1;
-        if self.steps.is_multiple_of(64) && !(self.go_on)() {
-            self.nodes = self.effort.nodes;
+        if self.steps >= STEPS {
+            self.steps = 0;
+            if !(self.go_on)() {
+                self.nodes = self.effort.nodes;
+            }
         }
         self.nodes >= self.effort.nodes
     }
@@ -356,7 +363,8 @@ impl Search<'_, '_> {
         let strips = if work.single {
             Some(vec![content(0..work.kinds.len())])
         } else {
-            let each = work.batches.iter().map(|batch| fewest(work, self.strip, &content(batch.clone())));
+            let steps = &mut self.steps;
+            let each = work.batches.iter().map(|batch| fewest(work, self.strip, &content(batch.clone()), steps));
             each.collect::<Option<Vec<_>>>().map(|all| all.into_iter().flatten().collect())
         };
         if self.parted.len() < HELD {
@@ -398,7 +406,7 @@ struct Bin {
 }
 
 /// Units of one batch on the fewest strips; `None` if that is not known.
-fn fewest(work: &Work, strip: i64, content: &Content) -> Option<Vec<Content>> {
+fn fewest(work: &Work, strip: i64, content: &Content, steps: &mut u32) -> Option<Vec<Content>> {
     if content.iter().map(|unit| unit.1).sum::<u32>() > UNITS {
         return None;
     }
@@ -414,7 +422,9 @@ fn fewest(work: &Work, strip: i64, content: &Content) -> Option<Vec<Content>> {
     for count in (least as usize).max(large)..=units.len() {
         let mut bins = vec![Bin::default(); count];
         let mut places = 0;
-        if place(work, &units, 0, &mut bins, &mut places) {
+        let placed = place(work, &units, 0, &mut bins, &mut places);
+        *steps += places / 16;
+        if placed {
             return Some(bins.into_iter().map(|bin| bin.content).filter(|content| !content.is_empty()).collect());
         }
         if places > PLACES {

@@ -103,7 +103,7 @@ pub(super) fn plan(task: &Task, classes: &[Class], go_on: &mut dyn FnMut() -> bo
     }
     for turn in 0..TURNS {
         open.sort_by_key(|open| open.choice.bound);
-        for open in open.iter_mut().take(TRIED) {
+        for open in open.iter_mut().take(SEARCHED) {
             if turn < EXHAUSTED && open.choice.bound < best.cost && go_on() {
                 open.exhaust(&work, &limits, turn as u32, &mut best, &mut go_on);
             }
@@ -334,6 +334,8 @@ const FILLS: u32 = 40;
 const REPAIRS: u32 = 60;
 /// Turns in which the contents of cartridges are tried, with twice the effort in each.
 const EXHAUSTED: usize = 11;
+/// Choices whose contents are tried in a turn.
+const SEARCHED: usize = 8;
 /// Choices tried in each manner.
 const TRIED: usize = 24;
 
