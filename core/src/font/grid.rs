@@ -212,11 +212,8 @@ const STRUCK: i64 = 50;
 /// Most dots a side of that stroke is moved up or down: large counters are open as they are.
 const MOST: i64 = 2;
 
-/// Thins the slanted stroke that parts two counters, as in a struck zero, evenly from both sides.
-///
-/// At a few dots it fills the counter it crosses, and the zero is taken for a 9, a 6 or an 8. No
-/// stroke is lost by it: the scan converter keeps a dot of each.
-fn thinned(outline: &Outline, scale: Scale) -> Outline {
+/// The slanted stroke that parts two counters, as in a struck zero: contour and number of either side.
+fn struck(outline: &Outline) -> Option<[(usize, usize); 2]> {
     let inside = -outline.area().signum();
     let slanted = |a: &Point, b: &Point| {
         let (run, rise) = ((b[0] - a[0]).abs(), (b[1] - a[1]).abs());
@@ -227,26 +224,52 @@ fn thinned(outline: &Outline, scale: Scale) -> Outline {
     let side = |(at, contour): (usize, &Vec<Point>)| {
         let counter = Outline { contours: vec![contour.clone()] };
         let (low, high) = counter.extent(1)?;
-        let (first, (a, b)) = sides(contour).enumerate().max_by_key(|(_, (a, b))| length(a, b))?;
+        let (nth, (a, b)) = sides(contour).enumerate().max_by_key(|(_, (a, b))| length(a, b))?;
         (counter.area().signum() == inside && slanted(a, b) && length(a, b) * 2 > (high - low).pow(2))
-            .then_some((at, first, *a, *b))
+            .then_some((at, nth))
     };
-    let mut all = outline.clone();
     let found: Vec<_> = outline.contours.iter().enumerate().filter_map(side).collect();
-    let [(one, first, a, b), (other, second, c, d)] = found[..] else { return all };
+    found.try_into().ok()
+}
+
+/// How thick such a stroke is, in parts of a dot: up the outline, and along the way it steps: a steep
+/// one steps from row to row and is as wide as it is along them; a flat one, up. `None` once folded.
+fn thickness(outline: &Outline, struck: [(usize, usize); 2]) -> Option<[i64; 2]> {
+    let [[a, b], [c, d]] = struck.map(|(contour, nth)| {
+        let points = &outline.contours[contour];
+        [points[nth], points[(nth + 1) % points.len()]]
+    });
+    let (run, rise) = ((b[0] - a[0]).abs(), (b[1] - a[1]).abs());
+    if run == 0 || rise == 0 || c[0] == d[0] {
+        return None;
+    }
     // How far the second side is above the first, halfway along.
     let middle = (a[0] + b[0] + c[0] + d[0]) / 4;
     let height = |p: Point, q: Point| p[1] + (q[1] - p[1]) * (middle - p[0]) / (q[0] - p[0]);
-    let shift = (height(c, d) - height(a, b)) * (100 - STRUCK) / 200;
-    let most = MOST * scale.units / scale.dots.max(1);
-    let shift = shift.clamp(-most, most);
-    for (contour, side, shift) in [(one, first, shift), (other, second, -shift)] {
-        let points = &mut all.contours[contour];
-        let next = (side + 1) % points.len();
-        points[side][1] += shift;
+    let up = height(c, d) - height(a, b);
+    Some([up, (up.abs() * run / rise).min(up.abs())])
+}
+
+/// Thins that stroke of a fitted outline, evenly from both sides; `plain` is the same as designed.
+///
+/// At a few dots it fills the counter it crosses, and the zero is taken for a 9, a 6 or an 8. What is
+/// left is a whole number of dots wide, as stems are: between one dot and two it would be now the one
+/// and now the other, a row of knots. No stroke is lost by it: the scan converter keeps a dot of each.
+fn thin(fitted: &mut Outline, plain: &Outline, struck: [(usize, usize); 2]) {
+    let (Some([up, wide]), Some([designed, designed_wide])) = (thickness(fitted, struck), thickness(plain, struck))
+    else {
+        return;
+    };
+    let rest = |up: i64| (up.abs() * STRUCK / 100).max(up.abs() - 2 * MOST * DOT);
+    let whole = designed_wide * rest(designed) / designed.abs().max(1) / DOT;
+    let left = if whole > 0 { up.abs() * whole * DOT / wide.max(1) } else { rest(up) };
+    let shift = (up.abs() - left).max(0) / 2 * up.signum();
+    for ((contour, nth), shift) in struck.into_iter().zip([shift, -shift]) {
+        let points = &mut fitted.contours[contour];
+        let next = (nth + 1) % points.len();
+        points[nth][1] += shift;
         points[next][1] += shift;
     }
-    all
 }
 
 /// The line an axis is bent by.
@@ -482,14 +505,18 @@ impl Grid {
     pub(super) fn fitted(&self, outline: &Outline, advance: i64, cap: i64, ratio_milli: i64) -> Outline {
         let up = Scale { dots: cap, units: self.cap };
         let along = Scale { dots: cap * ratio_milli, units: self.cap * 1000 };
-        let outline = &thinned(outline, up);
         let bends = if cap < LOOSE {
             [self.along(outline, advance, along), self.upwards(outline, up)]
         } else {
             [self.columns(outline, along), self.ends(outline, up)]
         };
         let point = |point: &Point| [bends[0].bent(point[0], along), bends[1].bent(point[1], up)];
-        Outline { contours: outline.contours.iter().map(|contour| contour.iter().map(point).collect()).collect() }
+        let contours = outline.contours.iter().map(|contour| contour.iter().map(point).collect()).collect();
+        let mut fitted = Outline { contours };
+        if let Some(struck) = struck(outline) {
+            thin(&mut fitted, &self.plain(outline, cap, ratio_milli), struck);
+        }
+        fitted
     }
 }
 

@@ -165,6 +165,27 @@ fn counters_stay_open() {
     assert!(wrong.is_empty(), "blanks within letters: {wrong:?}");
 }
 
+/// It is met apart from the sides of the zero wherever a row has three runs of ink.
+#[test]
+fn the_stroke_across_a_zero_is_evenly_wide() {
+    let fonts = Fonts::embedded();
+    let mut before = 1;
+    for cap in 14..=60 {
+        let ink = inked(&fonts, "0", at(Style::Normal, cap));
+        let mut widths: Vec<usize> =
+            (0..cap).map(|dot| runs(&ink, dot)).filter(|row| row.len() == 3).map(|row| row[1]).collect();
+        assert!(widths.len() >= 5, "{cap} dots: {widths:?}");
+        widths.sort_unstable();
+        let width = widths[widths.len() / 2];
+        // Its two sides are not quite parallel: now and then one row is a dot off.
+        let off = widths.iter().filter(|&&found| found != width).count();
+        assert!(off <= 1, "{cap} dots: {widths:?}");
+        // A larger zero has no thinner stroke.
+        assert!(width >= before, "{cap} dots: {width} after {before}");
+        before = width;
+    }
+}
+
 #[test]
 fn capitals_and_figures_are_exactly_as_high_as_asked() {
     let fonts = Fonts::embedded();
