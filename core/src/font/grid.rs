@@ -212,6 +212,9 @@ const STRUCK: i64 = 50;
 /// Most dots a side of that stroke is moved up or down: large counters are open as they are.
 const MOST: i64 = 2;
 
+/// Farthest place of that stroke, in parts of a dot: 16,384 dots. Products of what is nearer fit 64 bits.
+const FAR: i64 = 1 << 22;
+
 /// The slanted stroke that parts two counters, as in a struck zero: contour and number of either side.
 fn struck(outline: &Outline) -> Option<[(usize, usize); 2]> {
     let inside = -outline.area().signum();
@@ -233,14 +236,16 @@ fn struck(outline: &Outline) -> Option<[(usize, usize); 2]> {
 }
 
 /// How thick such a stroke is, in parts of a dot: up the outline, and along the way it steps: a steep
-/// one steps from row to row and is as wide as it is along them; a flat one, up. `None` once folded.
+/// one steps from row to row and is as wide as it is along them; a flat one, up. `None` once folded,
+/// and farther off than any letter of a label, where a damaged font may put it.
 fn thickness(outline: &Outline, struck: [(usize, usize); 2]) -> Option<[i64; 2]> {
     let [[a, b], [c, d]] = struck.map(|(contour, nth)| {
         let points = &outline.contours[contour];
         [points[nth], points[(nth + 1) % points.len()]]
     });
     let (run, rise) = ((b[0] - a[0]).abs(), (b[1] - a[1]).abs());
-    if run == 0 || rise == 0 || c[0] == d[0] {
+    let far = [a, b, c, d].into_iter().flatten().any(|part| part.abs() > FAR);
+    if far || run == 0 || rise == 0 || c[0] == d[0] {
         return None;
     }
     // How far the second side is above the first, halfway along.
