@@ -1,6 +1,6 @@
 //! The largest legible text for a box: size, face and line breaks.
 
-use super::text::{Piece, Seam, Text};
+use super::text::{Piece, Seam, Text, blank};
 use super::{Design, Misfit, MisfitKind};
 use crate::font::{Fonts, Measure, MissingGlyph, Size, Style};
 use crate::unit::{Dots, Dpi, Micrometres};
@@ -86,9 +86,20 @@ fn inked(cap: i64, part: f64) -> i64 {
     (cap as f64 * part + 0.5).floor() as i64
 }
 
+/// From baseline to baseline. Three lines and more stand evenly, by the two that need most: where one
+/// of them has descenders, the eye would take uneven lines for groups.
+fn leads(cap: i64, measures: &[Measure]) -> Vec<i64> {
+    let pairs = measures.windows(2);
+    let mut leads: Vec<i64> =
+        pairs.map(|m| inked(cap, m[0].below) + line_gap(cap) + inked(cap, m[1].above) + cap).collect();
+    let most = leads.iter().copied().max().unwrap_or(0);
+    leads.fill(most);
+    leads
+}
+
 fn block_height(cap: i64, measures: &[Measure]) -> i64 {
-    let lines: i64 = measures.iter().map(|m| cap + inked(cap, m.above) + inked(cap, m.below)).sum();
-    lines + line_gap(cap) * (i64::try_from(measures.len()).unwrap_or(1) - 1)
+    let (Some(first), Some(last)) = (measures.first(), measures.last()) else { return 0 };
+    inked(cap, first.above) + cap + leads(cap, measures).iter().sum::<i64>() + inked(cap, last.below)
 }
 
 /// The size of a cap height in the box's resolutions.
@@ -125,16 +136,27 @@ fn measure(fonts: &Fonts, lines: &[String], style: Style) -> Result<Vec<Measure>
 
 /// Pieces set on `count` lines so that the widest is as narrow as can be; `kept` where every line
 /// of the text as given also ends a line. Nothing where that cannot be.
-fn balanced(pieces: &[Piece<'_>], widths: &[f64], blank: f64, count: usize, kept: bool) -> Option<Broken> {
+fn balanced(
+    pieces: &[Piece<'_>],
+    widths: &[f64],
+    (space, between): (f64, fn(&str, &str) -> &'static str),
+    count: usize,
+    kept: bool,
+) -> Option<Broken> {
+    // Blanks before each piece that does not begin a line.
+    let before = |end: usize| between(pieces[end - 1].text, pieces[end].text);
     // best[k][i]: widest line when pieces[i..] stand on k lines, and where the first of them ends.
     let n = pieces.len();
     let mut best = vec![vec![(f64::INFINITY, n); n + 1]; count + 1];
     best[0][n] = (0.0, n);
     for k in 1..=count {
         for i in (0..n).rev() {
-            let mut line = -blank;
+            let mut line = 0.0;
             for end in i + 1..=n {
-                line += widths[end - 1] + blank;
+                if end > i + 1 {
+                    line += before(end - 1).len() as f64 * space;
+                }
+                line += widths[end - 1];
                 let widest = best[k - 1][end].0.max(line);
                 if widest < best[k][i].0 {
                     best[k][i] = (widest, end);
@@ -152,8 +174,12 @@ fn balanced(pieces: &[Piece<'_>], widths: &[f64], blank: f64, count: usize, kept
     let (mut i, mut k) = (0, count);
     while k > 0 && i < n {
         let end = best[k][i].1;
-        let line: Vec<&str> = pieces[i..end].iter().map(|piece| piece.text).collect();
-        broken.lines.push(line.join(" "));
+        let mut line = pieces[i].text.to_owned();
+        for pair in pieces[i..end].windows(2) {
+            line.push_str(between(pair[0].text, pair[1].text));
+            line.push_str(pair[1].text);
+        }
+        broken.lines.push(line);
         broken.torn |= end < n && pieces[end - 1].seam.is_some_and(Seam::tears);
         (i, k) = (end, k - 1);
     }
@@ -193,24 +219,27 @@ struct Found {
 /// # Errors
 /// A character without a glyph, or text that stays below the least cap height.
 pub(super) fn fit(fonts: &Fonts, text: &Text, space: TextBox, caps: Caps) -> Result<Fitted, Misfit> {
-    let lines = text.lines();
+    let spaced = text.spaced();
+    let of = |style| if style == Style::Normal { &spaced } else { text };
     let most = space.up.dots_within(caps.most).0.max(1);
     let aim = space.up.dots_covering(caps.aim).0.min(most);
     let least = space.up.dots_covering(caps.least).0.max(LEAST_CAP_DOTS);
     let glyph = |missing: MissingGlyph| Misfit {
         kind: MisfitKind::Glyph,
         field: "text",
-        found: format!("{missing} in `{}`", lines.join(" / ")),
+        found: format!("{missing} in `{}`", text.lines().join(" / ")),
         wanted: format!(
             "characters the fonts have; name a font file with {} in the job file, fonts = [\"FILE.ttf\"], \
              or put it into `fonts` in your settings folder",
             missing.writing().map_or_else(|| "that sign".into(), |writing| format!("{writing} letters"))
         ),
     };
+    let lines = of(Style::Normal).lines();
     let measures = measure(fonts, lines, Style::Normal).map_err(glyph)?;
     let cap = largest(fonts, lines, Style::Normal, &measures, &space, most);
     let mut best = Found { cap, style: Style::Normal, broken: None, measures };
     if best.cap < aim {
+        let lines = of(Style::Condensed).lines();
         let measures = measure(fonts, lines, Style::Condensed).map_err(glyph)?;
         let cap = largest(fonts, lines, Style::Condensed, &measures, &space, most);
         if cap > best.cap {
@@ -222,15 +251,15 @@ pub(super) fn fit(fonts: &Fonts, text: &Text, space: TextBox, caps: Caps) -> Res
         if best.cap >= enough {
             break;
         }
-        best = rebroken(fonts, &text.pieces(seam), &space, (most, enough), best).map_err(glyph)?;
+        best = rebroken(fonts, |style| of(style).pieces(seam), &space, (most, enough), best).map_err(glyph)?;
     }
-    let set = best.broken.as_ref().map_or(lines, |broken| &broken.lines);
+    let set = best.broken.as_ref().map_or(of(best.style).lines(), |broken| &broken.lines);
     if best.cap < least {
         let reached = space.up.length(Dots(best.cap.max(0)));
         return Err(Misfit {
             kind: MisfitKind::Legibility,
             field: "text",
-            found: format!("`{}` at {reached} cap height ({} dots)", lines.join(" / "), best.cap.max(0)),
+            found: format!("`{}` at {reached} cap height ({} dots)", text.lines().join(" / "), best.cap.max(0)),
             wanted: format!("at least {} ({least} dots)", space.up.length(Dots(least))),
         });
     }
@@ -243,20 +272,22 @@ pub(super) fn fit(fonts: &Fonts, text: &Text, space: TextBox, caps: Caps) -> Res
 
 /// The largest of `best` and the pieces on any number of lines, in either face: the plain face
 /// where it reaches `enough`. Breaks that keep the lines as given come first on a tie.
-fn rebroken(
+fn rebroken<'t>(
     fonts: &Fonts,
-    pieces: &[Piece<'_>],
+    pieces: impl Fn(Style) -> Vec<Piece<'t>>,
     space: &TextBox,
     (most, enough): (i64, i64),
     mut best: Found,
 ) -> Result<Found, MissingGlyph> {
     for style in [Style::Normal, Style::Condensed] {
+        let pieces = pieces(style);
+        let between = if style == Style::Normal { blank } else { |_: &str, _: &str| " " };
         let widths = pieces.iter().map(|piece| fonts.measure(piece.text, style).map(|m| m.width));
         let widths: Vec<f64> = widths.collect::<Result<_, _>>()?;
-        let blank = fonts.measure(" ", style)?.width;
+        let space_width = fonts.measure(" ", style)?.width;
         for kept in [true, false] {
             for count in 1..=pieces.len().min(MOST_LINES) {
-                let Some(broken) = balanced(pieces, &widths, blank, count, kept) else { continue };
+                let Some(broken) = balanced(&pieces, &widths, (space_width, between), count, kept) else { continue };
                 let measures = measure(fonts, &broken.lines, style)?;
                 let cap = largest(fonts, &broken.lines, style, &measures, space, most);
                 if cap > best.cap {
@@ -276,10 +307,10 @@ fn settle(fonts: &Fonts, size: Size, lines: &[String], measures: &[Measure]) -> 
     let Size { style, cap, ratio_milli } = size;
     let widest = lines.iter().map(|line| fonts.dots_wide(line, size)).max().unwrap_or(0);
     let height = block_height(cap, measures);
-    let mut top = height;
-    let fitted = lines.iter().zip(measures).map(|(text, m)| {
-        let baseline = top - inked(cap, m.above) - cap;
-        top = baseline - inked(cap, m.below) - line_gap(cap);
+    let mut baseline = height - cap - measures.first().map_or(0, |m| inked(cap, m.above));
+    let mut leads = std::iter::once(0).chain(leads(cap, measures));
+    let fitted = lines.iter().map(|text| {
+        baseline -= leads.next().unwrap_or(0);
         FittedLine {
             text: text.clone(),
             left: Dots((widest - fonts.dots_wide(text, size)) / 2),
@@ -344,7 +375,7 @@ mod tests {
         let fonts = Fonts::embedded();
         let lines = text(&["TWP/OTTER", "1040/50 ft"]);
         let fitted = fit(&fonts, &lines, space(None, 70), caps(2327, 2909, 20_000)).unwrap();
-        assert_eq!(texts(&fitted), ["TWP OTTER", "1040 50 ft"]);
+        assert_eq!(texts(&fitted), ["TWP OTTER", "1040  50 ft"], "two numbers stand two blanks apart");
         let measures = measure(&fonts, lines.lines(), Style::Normal).unwrap();
         assert!(fitted.height.0 <= 70 && block_height(fitted.cap.0 + 1, &measures) > 70);
         for line in &fitted.lines {
@@ -360,8 +391,8 @@ mod tests {
         let one = text(&["TWP/OTTER|1040/50 ft"]);
         let wide = |words: &[&str], cap| wide(&fonts, words, Style::Normal, cap);
         for (width, height, wanted) in [
-            (wide(&["TWP OTTER 1040 50 ft"], 22), 30, &["TWP OTTER 1040 50 ft"][..]),
-            (wide(&["TWP OTTER", "1040 50 ft"], 22), 60, &["TWP OTTER", "1040 50 ft"]),
+            (wide(&["TWP OTTER 1040  50 ft"], 22), 30, &["TWP OTTER 1040  50 ft"][..]),
+            (wide(&["TWP OTTER", "1040  50 ft"], 22), 60, &["TWP OTTER", "1040  50 ft"]),
             (wide(&["OTTER", "50 ft"], 17), 120, &["TWP", "OTTER", "1040", "50 ft"]),
         ] {
             let fitted = fit(&fonts, &one, space(Some(width), height), caps(2250, 2909, 20_000)).unwrap();
@@ -411,13 +442,14 @@ mod tests {
     #[test]
     fn breaks_are_balanced() {
         let pieces = [("a", Some(Seam::Group)), ("b", None), ("c", None)].map(|(text, seam)| Piece { text, seam });
-        let lines = |count, kept| balanced(&pieces, &[1.0, 5.0, 2.0], 1.0, count, kept).map(|broken| broken.lines);
+        let lines =
+            |count, kept| balanced(&pieces, &[1.0, 5.0, 2.0], (1.0, blank), count, kept).map(|broken| broken.lines);
         assert_eq!(lines(2, false).unwrap(), ["a b", "c"]);
         assert_eq!(lines(1, true), None);
         assert_eq!(lines(1, false).unwrap(), ["a b c"]);
         assert_eq!(lines(3, true).unwrap(), ["a", "b", "c"]);
         let even = ["a", "b", "c", "d"].map(|text| Piece { text, seam: Some(Seam::Word) });
-        let broken = balanced(&even, &[1.0, 1.0, 1.0, 1.0], 0.5, 2, false).unwrap();
+        let broken = balanced(&even, &[1.0, 1.0, 1.0, 1.0], (0.5, blank), 2, false).unwrap();
         assert_eq!((broken.lines, broken.torn), (vec!["a b".to_owned(), "c d".to_owned()], true));
     }
 
@@ -426,7 +458,22 @@ mod tests {
         let fonts = Fonts::embedded();
         let lines = text(&["TWP/OTTER", "1040/50 ft"]);
         let fitted = fit(&fonts, &lines, space(None, 31), caps(2327, 2909, 9000)).unwrap();
-        assert_eq!(texts(&fitted), ["TWP OTTER 1040 50 ft"]);
+        assert_eq!(texts(&fitted), ["TWP OTTER 1040  50 ft"]);
+    }
+
+    /// Three lines stand evenly, whichever of them have descenders; two need no more room than they take.
+    #[test]
+    fn lines_stand_evenly() {
+        let fonts = Fonts::embedded();
+        let fitted = fit(&fonts, &text(&["TWP", "Top", "RACK"]), space(None, 90), caps(2327, 2909, 20_000)).unwrap();
+        let baselines: Vec<i64> = fitted.lines.iter().map(|line| line.baseline.0).collect();
+        assert_eq!(baselines[0] - baselines[1], baselines[1] - baselines[2], "{baselines:?}");
+        assert!(fitted.height.0 <= 90 && baselines[2] == 0 && baselines[0] + fitted.cap.0 == fitted.height.0);
+        let gap = |second: &str| {
+            let fitted = fit(&fonts, &text(&["TWP", second]), space(None, 60), caps(2250, 2600, 2600)).unwrap();
+            fitted.lines[0].baseline.0 - fitted.lines[1].baseline.0
+        };
+        assert_eq!(gap("Top"), gap("RACK"), "what hangs below the last line parts no lines");
     }
 
     #[test]

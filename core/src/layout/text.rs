@@ -119,6 +119,23 @@ impl Text {
         self.lines.is_empty()
     }
 
+    /// The same with numbers of two values further apart: see [`blank`].
+    pub(super) fn spaced(&self) -> Self {
+        let mut spaced = Self::new();
+        for (line, seams) in self.lines.iter().zip(&self.seams) {
+            let (mut wide, mut moved, mut start) = (String::with_capacity(line.len() + 2), Vec::new(), 0);
+            for &(at, seam) in seams {
+                wide.push_str(&line[start..at]);
+                moved.push((wide.len(), seam));
+                start = at + 1;
+                wide.push_str(if seam.tears() { " " } else { blank(&line[..at], &line[start..]) });
+            }
+            wide.push_str(&line[start..]);
+            spaced.push(wide, moved);
+        }
+        spaced
+    }
+
     /// Everything cut at the seams that are no worse than `worst`: the pieces in order, and for each
     /// whether its line ends with it, and the seam it ends at otherwise.
     pub(super) fn pieces(&self, worst: Seam) -> Vec<Piece<'_>> {
@@ -127,12 +144,20 @@ impl Text {
             let mut start = 0;
             for &(at, seam) in seams.iter().filter(|(_, seam)| *seam <= worst) {
                 pieces.push(Piece { text: &line[start..at], seam: Some(seam) });
-                start = at + 1;
+                start = at + line[at..].len() - line[at..].trim_start_matches(' ').len();
             }
             pieces.push(Piece { text: &line[start..], seam: None });
         }
         pieces
     }
+}
+
+/// What stands between two values on a line. Two numbers would run into one at a distance: `5 50 ft`
+/// is read as 550, so they stand two blanks apart. Not so in the condensed face: its blank is as wide
+/// as a digit.
+pub(super) fn blank(before: &str, after: &str) -> &'static str {
+    let numbers = before.ends_with(|c: char| c.is_numeric()) && after.starts_with(|c: char| c.is_numeric());
+    if numbers { "  " } else { " " }
 }
 
 /// A stretch of text that is not broken.
