@@ -21,6 +21,8 @@ pub enum Plug {
         /// Across the widest part.
         widest: Micrometres,
     },
+    /// Something is said that is no plug we know: what is wrong with it.
+    Unknown(FieldError),
 }
 
 /// A kind of plug.
@@ -129,9 +131,13 @@ impl Cable<'_> {
     ///
     /// Names come before sizes, so `1/4 in` is the plug of that name and not a width of 6.35 mm.
     ///
-    /// # Errors
-    /// `yes` (a width is needed), a plug we do not know, a size not from 2 mm to 300 mm.
-    pub fn plug(&self, plugs: &Plugs) -> std::result::Result<Plug, FieldError> {
+    /// `yes` (a width is needed), a plug we do not know, and a size not from 2 mm to 300 mm are
+    /// [`Plug::Unknown`]: only what must pass the plug need care.
+    pub fn plug(&self, plugs: &Plugs) -> Plug {
+        self.known_plug(plugs).unwrap_or_else(Plug::Unknown)
+    }
+
+    fn known_plug(&self, plugs: &Plugs) -> std::result::Result<Plug, FieldError> {
         let Some((_, header, text)) = self.first_of(&[Column::Terminated]) else { return Ok(Plug::Unsaid) };
         let compared = entries::compared(text);
         if BARE.contains(&compared.as_str()) {
@@ -179,7 +185,7 @@ mod tests {
         let headers = ["owner", "Terminated"].map(String::from).to_vec();
         let mut builder = CableList::builder(headers, &BTreeMap::new()).unwrap();
         builder.push(2, ["TWP", text]);
-        builder.finish().cable(0).plug(&Plugs::shipped())
+        builder.finish().cable(0).known_plug(&Plugs::shipped())
     }
 
     #[track_caller]

@@ -23,6 +23,8 @@ pub enum Why {
     Thick,
     /// Flag: nothing that lies closer fits.
     NothingCloser,
+    /// Flag: on what lies closer the text could not be read.
+    NothingReadable,
 }
 
 impl Why {
@@ -40,6 +42,9 @@ impl Why {
             }
             Self::InRange => format!("wrap: {od} is in the range of {}, and no plug has to come off", stock.id),
             Self::Thick => format!("band: at {od} text can be read round the cable"),
+            Self::NothingReadable => {
+                format!("flag: what it says cannot be read on a sleeve, wrap or band of this job at {od}")
+            }
             Self::NothingCloser => format!("flag: no sleeve or wrap of this job fits {od} as it is"),
         }
     }
@@ -194,11 +199,23 @@ impl Job {
             (true, Build::Flag, Why::NothingCloser),
         ];
         let mut worst: Option<Misfit> = None;
+        let mut unreadable = false;
         for (_, build, why) in order.into_iter().filter(|(may, ..)| *may) {
             match self.first_that_works(build, stocks, subject, wording) {
-                Ok((stock, layout)) => return Ok(Choice { stock, why, layout, dropped: 0 }),
+                Ok((stock, layout)) => {
+                    let why = if unreadable && build == Build::Flag { Why::NothingReadable } else { why };
+                    return Ok(Choice { stock, why, layout, dropped: 0 });
+                }
                 // The flag, tried last, is the label of last resort: its reason is the one to tell.
-                Err(misfit) => worst = misfit.or(worst),
+                Err(misfit) => {
+                    unreadable |= misfit.as_ref().is_some_and(|misfit| {
+                        matches!(
+                            misfit.kind,
+                            MisfitKind::Legibility | MisfitKind::TooLong | MisfitKind::Code | MisfitKind::Logo
+                        )
+                    });
+                    worst = misfit.or(worst);
+                }
             }
         }
         Err(worst.unwrap_or_else(|| no_stock("cable label")))

@@ -289,7 +289,8 @@ impl Job {
             text: format!("{}: {text}", self.name(cable)),
         };
         let diameter = cable.diameter(&self.kinds).map_err(cell);
-        let plug = cable.plug(&self.plugs).map_err(cell);
+        // Only a sleeve has to pass it.
+        let plug = cable.plug(&self.plugs);
         let build = match cable.text(Column::Build) {
             "" => Ok(self.build),
             word if word.eq_ignore_ascii_case("auto") => Ok(None),
@@ -308,10 +309,11 @@ impl Job {
                 }
             },
         };
-        match (diameter, plug, build, stocks) {
-            (Ok(diameter), Ok(plug), Ok(build), Ok(stocks)) => Ok(Subjects { diameter, plug, build, stocks }),
-            (diameter, plug, build, stocks) => {
-                Err([diameter.err(), plug.err(), build.err(), stocks.err()].into_iter().flatten().collect())
+        match (diameter, build, stocks) {
+            (Ok(diameter), Ok(build), Ok(stocks)) => Ok(Subjects { diameter, plug, build, stocks }),
+            (diameter, build, stocks) => {
+                let plug = if let Plug::Unknown(error) = &plug { Some(cell(error.clone())) } else { None };
+                Err([diameter.err(), plug, build.err(), stocks.err()].into_iter().flatten().collect())
             }
         }
     }
@@ -407,7 +409,17 @@ impl Job {
             // Both ends on the same stock, so that they come out side by side.
             let same_stock = labels.last().map(|(_, choice)| (choice.layout.build, vec![choice.stock]));
             let found = match &same_stock {
-                Some((build, stock)) => self.choose(Some(*build), stock, &subject),
+                Some((build, stock)) => match self.choose(Some(*build), stock, &subject) {
+                    Err(misfit) => match self.moved(&subjects, &wordings, nth) {
+                        Some((first, second)) => {
+                            labels.clear();
+                            labels.push((self.ends.list()[nth - 1], first));
+                            Ok(second)
+                        }
+                        None => Err(misfit),
+                    },
+                    found => found,
+                },
                 None => self.choose(subjects.build, &subjects.stocks, &subject),
             };
             match found {
@@ -427,6 +439,23 @@ impl Job {
             }
         }
         Ok(labels)
+    }
+
+    /// Both labels of a cable where only the second one's place takes both.
+    fn moved(
+        &self,
+        subjects: &Subjects,
+        wordings: &[Vec<Shortened>],
+        second: usize,
+    ) -> Option<(choose::Choice, choose::Choice)> {
+        let subject = |nth: usize| Subject {
+            diameter: subjects.diameter.as_ref(),
+            plug: &subjects.plug,
+            wordings: &wordings[nth],
+        };
+        let there = self.choose(subjects.build, &subjects.stocks, &subject(second)).ok()?;
+        let first = self.choose(Some(there.layout.build), &[there.stock], &subject(second - 1)).ok()?;
+        Some((choose::Choice { why: there.why, ..first }, there))
     }
 
     /// Lays a label of the plan out again: the same bits as when it was planned.
@@ -457,6 +486,12 @@ impl Job {
             layout.notes.push(format!("{} left out: there is no room to read it", self.left_out(slot)));
         }
         Ok(layout)
+    }
+
+    /// The text of a label, its lines parted by `/`; `None` where a code beside it names the cable.
+    pub fn says(&self, slot: Slot) -> Option<String> {
+        let wording = self.wording(self.cable(slot), slot.end, usize::from(slot.dropped)).ok()?;
+        wording.signs.code.is_none().then(|| wording.text.lines().join(" / "))
     }
 
     /// What is left out of a label, in words; what is blank anyway is not left out.

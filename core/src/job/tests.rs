@@ -68,7 +68,7 @@ fn what_may_be_left_out_is_where_room_is_short_and_is_told() {
     let plan = shortened.plan();
     assert!(plan.problems.is_empty(), "{:?}", plan.problems);
     let found = printed(&shortened, &plan);
-    assert_eq!(found[0], ("TWP OTTER 1040 50 ft".into(), vec![]));
+    assert_eq!(found[0], ("TWP OTTER 1040  50 ft".into(), vec![]));
     assert_eq!(found[1].0, "TWP NIGHTINGALE MONITOR 1040-1041-1042-1043");
     assert_eq!(found[1].1, ["length left out: there is no room to read it"]);
 }
@@ -148,4 +148,36 @@ fn reasons_give_the_range_of_diameters() {
         plan.stocks.iter().flat_map(|stock| job.reasons(stock)).map(|(count, why)| format!("{count} {why}")).collect();
     assert_eq!(told[0], "4 wrap: 6.15 to 6.25 mm is in the range of wrap-24, and no plug has to come off");
     assert_eq!(told[1], "2 flag as asked, on 12 mm tape");
+}
+
+/// Both labels of a cable have one build on one stock: what takes the longer text.
+#[test]
+fn both_ends_go_where_the_longer_text_can_be_read() {
+    let rows = [["KINGFISHER", "1040", "50 ft", "3.5 mm", "XLR", "", ""]];
+    let job = job(&rows, |wishes| {
+        (wishes.near, wishes.far) =
+            (vec!["{number}".into()], vec!["{owner} {batch} {number} {length} {terminated} stage left".into()]);
+        wishes.build = None;
+        wishes.stocks = vec!["tape-12".into(), "wrap-24".into()];
+    });
+    let plan = job.plan();
+    assert!(plan.problems.is_empty(), "{:?}", plan.problems);
+    let slots: Vec<(End, Build, Why)> =
+        plan.stocks.iter().flat_map(|stock| &stock.slots).map(|slot| (slot.end, slot.build, slot.why)).collect();
+    assert_eq!(slots, [End::Near, End::Far].map(|end| (end, Build::Flag, Why::NothingReadable)));
+}
+
+/// A plug nobody knows is in the way of sleeves alone.
+#[test]
+fn a_plug_that_is_not_known_hinders_only_what_must_pass_it() {
+    let plan = |build: &str| {
+        job(&[["OTTER", "1040", "50 ft", "6.15 mm", "XRL", build, ""]], |wishes| {
+            wishes.stocks = vec!["tape-12".into(), "sleeve-3/8".into()];
+        })
+        .plan()
+    };
+    assert!(plan("flag").problems.is_empty());
+    let sleeve = plan("sleeve");
+    assert_eq!(fields(&sleeve), [(2, "terminated")]);
+    assert!(sleeve.problems[0].text.contains("found `XRL`, wanted"), "{}", sleeve.problems[0].text);
 }

@@ -30,6 +30,15 @@ pub(super) fn lay_out(request: &Request<'_>, grid: Grid, fonts: &Fonts) -> Resul
     let diameter = request.needs_diameter()?;
     let design = request.design;
     let mut notes = Vec::new();
+    if let Plug::Unknown(error) = request.plug {
+        let hint = error.hint.as_ref().map_or(String::new(), |hint| format!("; {hint}"));
+        return Err(Misfit {
+            kind: MisfitKind::DoesNotPass,
+            field: "terminated",
+            found: format!("`{}`", error.found),
+            wanted: format!("{}{hint}", error.wanted),
+        });
+    }
     if let Plug::Fitted { name, widest } = request.plug
         && must_pass(&sleeve, *widest) > sleeve.supplied
     {

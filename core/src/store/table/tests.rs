@@ -43,10 +43,10 @@ fn described(list: &CableList) -> String {
             Err(error) => writeln!(text, "  {}", problem(error)).unwrap(),
         }
         match cable.plug(&plugs) {
-            Ok(Plug::Unsaid) => {}
-            Ok(Plug::Bare) => text.push_str("  bare ends\n"),
-            Ok(Plug::Fitted { name, widest }) => writeln!(text, "  plug {name}, {widest}").unwrap(),
-            Err(error) => writeln!(text, "  {}", problem(error)).unwrap(),
+            Plug::Unsaid => {}
+            Plug::Bare => text.push_str("  bare ends\n"),
+            Plug::Fitted { name, widest } => writeln!(text, "  plug {name}, {widest}").unwrap(),
+            Plug::Unknown(error) => writeln!(text, "  {}", problem(error)).unwrap(),
         }
     }
     for fault in list.faults() {
