@@ -94,7 +94,7 @@ pub enum Fate {
     Good,
     /// A person has seen it spoilt or missing.
     Bad,
-    /// Another job prints it.
+    /// Another job has taken it over; what became of it is told there.
     Moved,
     /// Nobody wants it any more.
     WrittenOff,
@@ -120,7 +120,7 @@ impl Fate {
             Self::Left => "printed",
             Self::Good => "seen good",
             Self::Bad => "spoilt",
-            Self::Moved => "printed by a later job",
+            Self::Moved => "taken over by a later job",
             Self::WrittenOff => "written off",
         }
     }

@@ -97,10 +97,12 @@ fn a_person_says_what_came_out() {
     let state = |nth: usize, job: &str| states(path, job)[nth].1.clone();
     assert_eq!(
         (state(0, "1"), state(2, "1"), state(0, "2")),
-        ("seen good".into(), "printed by a later job".into(), "printed".into())
+        ("seen good".into(), "taken over by a later job".into(), "printed".into())
     );
     let nothing = run(path, ["resume", "--to", "file:x.pwg"]).ended(0);
     assert_eq!(nothing.text(), "nothing to resume: no label of any job is waited for\n");
+    let moved = run(path, ["jobs", "1", "--spoilt", "badger 308 near"]).ended(2).err;
+    assert!(moved.contains("which a later job has taken over"), "{moved}");
     // One label is spoilt on the bench.
     run(path, ["jobs", "2", "--spoilt", "badger 308 near"]).ended(0);
     let one = run(path, ["resume", "--to", "file:one.pwg", "--json"]).ended(0).json();
@@ -147,6 +149,88 @@ fn a_job_is_given_up() {
     run(path, ["jobs", "1", "--write-off"]).ended(0);
     assert!(run(path, ["resume"]).ended(0).text().starts_with("nothing to resume"));
     assert!(states(path, "1").iter().all(|(_, state)| state == "written off"));
+}
+
+/// What is printed again comes off the shelf as the first time, and nothing is printed that the shelf
+/// has no tape for.
+#[test]
+fn printing_again_takes_tape_off_the_registers_shelf() {
+    let folder = bench();
+    let path = folder.path();
+    printed(path);
+    let left = || {
+        let shelf = run(path, ["stock", "--json"]).ended(0).json();
+        let all = shelf["shelf"].as_array().expect("a shelf").clone();
+        all.iter().find(|one| one["cartridge"] == "tape-12-a").map(|one| one["length_mm"].as_f64().expect("a length"))
+    };
+    run(path, ["stock", "add", "tape-12", "--length", "3m"]).ended(0);
+    run(path, ["stock", "mount", "tape-12-a", "--printer", "bench-180"]).ended(0);
+    let before = left().expect("a cartridge");
+    let printer = TcpListener::bind("127.0.0.1:0").expect("a port on loopback");
+    let link = format!("tcp:{}", printer.local_addr().expect("its address"));
+    let took = thread::spawn(move || {
+        let (mut stream, _) = printer.accept().expect("a connection");
+        stream.read_to_end(&mut Vec::new()).expect("a stream");
+    });
+    let done = run(path, ["reprint", "--batch", "OTTER", "--to", &link, "--json"]).ended(0).json();
+    took.join().expect("the printer ends");
+    let fed = done["sent"][0]["feed_mm"].as_f64().expect("what it fed");
+    let after = left().expect("a cartridge");
+    assert!(fed > 100.0 && (before - after - fed).abs() < 0.5, "{before} mm, then {after} mm; fed {fed} mm");
+    // Too little for six labels, and no more of it.
+    run(path, ["stock", "set", "tape-12-a", "--length", "20cm"]).ended(0);
+    for more in [&["--dry-run"][..], &[]] {
+        let ran = run(path, [&["reprint", "--batch", "OTTER", "--to", &link], more].concat()).ended(3);
+        assert!(ran.err.contains("the shelf is not enough: tape-12: "), "{}", ran.err);
+    }
+    assert_eq!(left(), Some(200.0));
+}
+
+/// Off a terminal nobody changes cartridges: what is planned must be in the printer.
+#[test]
+fn a_cartridge_that_is_not_in_the_printer_is_asked_for() {
+    let folder = bench();
+    let path = folder.path();
+    run(path, ["stock", "add", "tape-12", "--length", "3m"]).ended(0);
+    let ran = run(path, ["print", "job.toml", "--to", "tcp:127.0.0.1:9"]).ended(3);
+    assert!(ran.err.contains("wanted tape-12-a (3.00 m) in bench-180: put it in and say so with"), "{}", ran.err);
+    assert!(ran.err.contains("`tapewright stock mount tape-12-a --printer bench-180`"), "{}", ran.err);
+}
+
+/// While a job is being printed, nobody else prints what it has.
+#[test]
+fn a_job_under_way_is_left_alone() {
+    let folder = bench();
+    let path = folder.path();
+    let printer = TcpListener::bind("127.0.0.1:0").expect("a port on loopback");
+    let link = format!("tcp:{}", printer.local_addr().expect("its address"));
+    // The end of a connection is what the program waits for: until then the job is under way.
+    let (began, begins) = std::sync::mpsc::channel();
+    let (end, ends) = std::sync::mpsc::channel::<()>();
+    let took = thread::spawn(move || {
+        let (mut stream, _) = printer.accept().expect("a connection");
+        stream.read_exact(&mut [0; 100]).expect("the stream begins");
+        began.send(()).expect("someone waits");
+        ends.recv().expect("a word to end");
+        stream.read_to_end(&mut Vec::new()).expect("a stream");
+    });
+    let mut child =
+        crate::program::command(path).args(["print", "job.toml", "--to", &link]).spawn().expect("it starts");
+    begins.recv().expect("it begins");
+    for arguments in [&["resume", "--to", "file:x.pwg"][..], &["resume", "1", "--to", "file:x.pwg"]] {
+        let ran = run(path, arguments).ended(2);
+        assert!(ran.err.contains("found job 1 being printed by another program now"), "{}", ran.err);
+    }
+    let ran = run(path, ["print", "job.toml", "--to", "file:y.pwg", "--take"]).ended(2);
+    assert!(ran.err.contains("found job 1 being printed by another program now"), "{}", ran.err);
+    end.send(()).expect("the printer waits");
+    took.join().expect("the printer ends");
+    assert!(child.wait().expect("it ends").success());
+    assert!(run(path, ["resume"]).ended(0).text().starts_with("nothing to resume"));
+    let hidden = std::fs::read_dir(path.join("data"))
+        .expect("a folder")
+        .filter(|entry| entry.as_ref().is_ok_and(|entry| entry.file_name().to_string_lossy().contains("job-")));
+    assert_eq!(hidden.count(), 0, "nothing is left lying about");
 }
 
 #[test]

@@ -424,6 +424,44 @@ fn a_code_finds_its_cable() {
     }
 }
 
+/// A cable's own name means that cable, however many have its number in their lengths.
+#[test]
+fn a_name_finds_its_cable_alone() {
+    let folder = folder();
+    let path = folder.path();
+    std::fs::write(path.join("c.csv"), "batch,number,length,od_mm\nSEAL,5,5 m,6.2\nSEAL,6,5 m,6.2\nSEAL,7,5 m,6.2\n")
+        .unwrap();
+    cables(path, &["import", "c.csv"]).ended(0);
+    let labels = |scraps: &str| {
+        let job = ["estimate", "--find", scraps, "--build", "flag", "--stock", "tape-12", "--json"];
+        run(path, job).ended(0).json()["labels"].as_u64()
+    };
+    assert_eq!((labels("seal 5"), labels("seal 5 m"), labels("5 m")), (Some(2), Some(6), Some(6)));
+}
+
+/// What an import takes otherwise than a person may think is said.
+#[test]
+fn an_import_says_what_it_makes_of_columns_and_words() {
+    let folder = folder();
+    let path = folder.path();
+    let list = "batch,Cable no.,Outside dia\nOTTER,1,6.2\nODDER,2,6.2\nHERON,3,6.2\n";
+    std::fs::write(path.join("c.csv"), list).unwrap();
+    let ran = cables(path, &["import", "c.csv"]).ended(2);
+    assert!(ran.err.contains("c.csv: found the columns batch, Cable no., Outside dia, wanted `number`"), "{}", ran.err);
+    assert_eq!(ran.err.lines().count(), 1, "{}", ran.err);
+    let ran = cables(path, &["import", "c.csv", "--column", "number=Cable no."]).ended(0);
+    assert!(ran.err.contains("note: kept as columns of your own: `Outside dia`; --column od_mm="), "{}", ran.err);
+    assert!(
+        ran.err.contains("`ODDER` sounds like `OTTER`") || ran.err.contains("`ODDER` is easily heard as `OTTER`"),
+        "{}",
+        ran.err
+    );
+    assert!(!ran.err.contains("`HERON`"), "{}", ran.err);
+    let ran =
+        cables(path, &["import", "c.csv", "--column", "number=Cable no.", "--column", "od_mm=Outside dia"]).ended(0);
+    assert!(!ran.err.contains("note: "), "{}", ran.err);
+}
+
 /// The shelf stands in the register where there is no file of it.
 #[test]
 fn the_shelf_stands_in_the_register() {

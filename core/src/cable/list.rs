@@ -122,6 +122,13 @@ impl CableList {
         self.columns.known(column).map(|index| self.headers[usize::from(index.0)].as_str())
     }
 
+    /// The headers that are none of our columns, in the order of the list.
+    pub fn others(&self) -> impl Iterator<Item = &str> {
+        let ours =
+            |header: &&String| Column::ALL.into_iter().any(|column| self.header(column) == Some(header.as_str()));
+        self.headers.iter().filter(move |header| !ours(header)).map(String::as_str)
+    }
+
     /// Headers that look like a mistyped name of a column that is missing, with that column: worth
     /// a warning, since such a column is read as plain text.
     pub fn near_misses(&self) -> Vec<(String, Column)> {

@@ -3,13 +3,14 @@
 use super::answer::plural;
 use super::args::AgainArgs;
 use super::jobs::{Said, notes_of, state, state_json};
-use super::log::{Log, hint};
+use super::log::{Log, hint, hold};
 use super::pieces::{Going, Piece, Printed, Taking};
 use super::streams::found_modules;
-use super::{Done, Talk, answer, answer_json, known, now, shelf, waiting, within};
+use super::{Done, MOST_SHOWN, Talk, answer, answer_json, cables, known_at, now, shelf, waiting, within};
+use crate::cable::Column;
 use crate::error::{Error, Kind, Result};
 use crate::job::Again;
-use crate::journal::fates;
+use crate::journal::{day, fates};
 use crate::media::{Catalogue, Printer, Stock};
 use crate::register::{Order, Planned, Printing, Register, Summary};
 use crate::run::{Batch, Kept, module_for};
@@ -66,6 +67,8 @@ pub(super) fn resume(
             None => return answer("nothing to resume: no label of any job is waited for\n"),
         },
     };
+    // Until the end: of two that resume at once, one does.
+    let _held = if args.dry_run { None } else { Some(hold(register.path(), job.job)?) };
     let mut notes = register.notes(job.job)?;
     let said = notes_of(&register, &job, &Said { last_good, spoilt: &[], write_off: false })?;
     if !args.dry_run {
@@ -112,6 +115,8 @@ fn open_job(register: &Register, last: bool, talk: &Talk) -> Result<Option<Summa
 /// What a person wants printed once more.
 pub(super) struct Asked<'a> {
     pub(super) name: &'a [String],
+    /// What is due until a time that is given, or now.
+    pub(super) due: Option<&'a str>,
     pub(super) end: Option<&'a str>,
     pub(super) batch: Option<&'a str>,
     pub(super) strip_of: Option<&'a str>,
@@ -150,6 +155,15 @@ fn find(register: &Register, asked: &Asked<'_>) -> Result<Vec<Printing>> {
             .ok_or_else(|| unknown(&format!("label `{text}`"), "by batch, number and end, as `OTTER 1043 near`"))?;
         let strip = register.labels(one.place.0)?.into_iter().filter(|other| other.strip == one.strip);
         return Ok(strip.collect());
+    } else if let Some(within) = asked.due {
+        let until = cables::until(now(), "--due", Some(within))?;
+        let mut all = Vec::new();
+        for due in register.due(until, None)?.due {
+            let text = |column| due.cable.fields.text(column);
+            let of_cable = register.printings(text(Column::Batch), text(Column::Number))?;
+            all.extend(of_cable.into_iter().filter(|one| one.label.end == due.end));
+        }
+        (all, format!("label that is due until {}", day(until)))
     } else if let Some(word) = asked.batch {
         (register.printings_of(word)?, format!("batch `{word}`"))
     } else {
@@ -292,7 +306,7 @@ fn told(parts: &[Part], printer: &Printer) -> String {
     let mut text = String::new();
     for part in parts {
         let (tape, cost) = cost(part, printer);
-        let cost = cost.map_or(String::new(), |cost| format!(", {cost:.2}"));
+        let cost = cost.map_or(String::new(), |cost| format!(", cost {cost:.2}"));
         let _ = writeln!(
             text,
             "{}: {} in {}, {:.2} m{cost}",
@@ -340,7 +354,7 @@ fn print(
     as_json: bool,
     talk: &Talk,
 ) -> Done {
-    let known = known()?;
+    let known = known_at(Some(register.path().to_owned()), talk.quiet)?;
     let printer = printer(&known.catalogue, &went, args.printer.as_deref())?;
     let mut shelf = shelf::shown(args.shelf.as_deref(), &known)?;
     let parts = parts(wanted, printer, &known.catalogue, shelf.as_ref(), (&went, args))?;
@@ -350,16 +364,20 @@ fn print(
         answer(&told(&parts, printer))?;
     }
     if !doubles.is_empty() {
-        talk.warn(&format!("may come out a second time; where there are two, throw one away: {}", doubles.join(", ")));
+        let more = doubles.len().saturating_sub(MOST_SHOWN);
+        let more = if more == 0 { String::new() } else { format!(" and {more} more: --json names them all") };
+        let named = doubles[..doubles.len().min(MOST_SHOWN)].join(", ");
+        talk.warn(&format!("may come out a second time; where there are two, throw one away: {named}{more}"));
     }
+    let enough = enough(&parts, printer);
     if args.dry_run {
         if as_json {
             let planned = told_json(&parts, printer);
-            return answer_json(&json!({ "resumed": state, "planned": planned, "perhaps_twice": doubles, "sent": [] }));
+            answer_json(&json!({ "resumed": state, "planned": planned, "perhaps_twice": doubles, "sent": [] }))?;
         }
-        return Ok(());
+        return Ok(enough?);
     }
-    enough(&parts, printer)?;
+    enough?;
     let streams: Vec<Stretch> = parts.iter().enumerate().flat_map(|(nth, part)| stretches(nth, part)).collect();
     let one_at_a_time = link == Link::Stdout || link.is_device();
     let asks = link.is_device() && io::stdin().is_terminal() && io::stderr().is_terminal();
@@ -395,7 +413,7 @@ fn print(
         Ok(Planned { label, strip, bits, again: Some(one.printing.place), perhaps_twice: one.perhaps_twice })
     });
     let job = register.plan(now(), &order, planned)?;
-    let mut log = Log::new(Register::existing(register.path(), waiting(talk))?, job);
+    let mut log = Log::new(Register::existing(register.path(), waiting(talk))?, job)?;
     let going = Going {
         printer,
         name: &order.name,
@@ -405,6 +423,7 @@ fn print(
         taking: if link.is_device() && !args.no_take { Taking::AtOnce } else { Taking::Never },
         keep: Policy::default().keep,
         cartridges: streams.len(),
+        named: false,
     };
     let pieces = streams.iter().enumerate().map(|(nth, stretch)| {
         let part = &parts[stretch.part];

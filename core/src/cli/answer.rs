@@ -1,8 +1,10 @@
 //! Answers in words: the estimate as a table, problems as sentences.
 
-use crate::job::{Estimate, Job, Plan, Problem, Short, StockPlan};
+use crate::digest::Digest;
+use crate::job::{Estimate, Job, Plan, Problem, Short, Slot, StockPlan};
 use crate::strip::Strip;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::hash_map::Entry;
+use std::collections::{BTreeMap, BTreeSet, HashMap};
 use std::fmt::Write;
 
 /// Metres with two decimals.
@@ -143,10 +145,40 @@ pub(super) fn notes(job: &Job, plan: &Plan) -> Vec<String> {
             sentences.push(format!("note: {} on {}: {note}", plural(count, "label"), job.stock(stock).id));
         }
     }
+    sentences.extend(same_text(job, plan));
     for (earlier, row, name) in job.twice() {
         sentences.push(format!("note: rows {earlier} and {row} are both {name}: is one of them wrong?"));
     }
     sentences
+}
+
+/// Labels of different cables that say the same: whoever reads one does not know which it is.
+fn same_text(job: &Job, plan: &Plan) -> Option<String> {
+    let mut first: HashMap<u64, Slot> = HashMap::new();
+    let (mut count, mut example) = (0, None);
+    for stock in &plan.stocks {
+        for &slot in &stock.slots {
+            let Some(text) = job.says(slot) else { continue };
+            match first.entry(Digest::of(text.as_bytes())) {
+                Entry::Vacant(free) => {
+                    free.insert(slot);
+                }
+                Entry::Occupied(other) if job.name(job.cable(*other.get())) != job.name(job.cable(slot)) => {
+                    count += 1;
+                    example.get_or_insert((text, *other.get(), slot));
+                }
+                Entry::Occupied(_) => {}
+            }
+        }
+    }
+    let (text, one, other) = example?;
+    let name = |slot: Slot| format!("{} {}", job.name(job.cable(slot)), slot.end.word());
+    Some(format!(
+        "note: {} say the same as one of another cable: `{text}` is on {} and on {}; is the number missing from the text?",
+        plural(count, "label"),
+        name(one),
+        name(other)
+    ))
 }
 
 fn cut_before_the_first(strip: &Strip) -> bool {

@@ -57,6 +57,11 @@ pub(super) fn notes_of(register: &Register, job: &Summary, said: &Said<'_>) -> R
     }
     for text in said.spoilt {
         let nth = label_named(&labels, text)?;
+        if register.fates(job.job, job.labels)?[nth - 1] == Fate::Moved {
+            return Err(Error::input(format!(
+                "--spoilt: found `{text}`, which a later job has taken over; say it of that job: `tapewright jobs` lists them"
+            )));
+        }
         notes.push(note(What::Bad, nth..=nth, "spoilt"));
     }
     if said.write_off {
@@ -118,7 +123,7 @@ fn short(fates: &[Fate]) -> String {
         (count(|fate| fate == Fate::Perhaps), "perhaps printed"),
         (count(|fate| fate == Fate::Bad), "spoilt"),
         (count(|fate| fate == Fate::WrittenOff), "written off"),
-        (count(|fate| fate == Fate::Moved), "in a later job"),
+        (count(|fate| fate == Fate::Moved), "taken over by a later job"),
     ];
     let parts: Vec<String> =
         parts.iter().filter(|(count, _)| *count > 0).map(|(count, word)| format!("{count} {word}")).collect();

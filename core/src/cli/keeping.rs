@@ -1,7 +1,7 @@
 //! Orders to print, written down in the journal before anything of them leaves.
 
 use super::answer::plural;
-use super::log::Log;
+use super::log::{Log, hold};
 use super::{Talk, now, waiting};
 use crate::cable::Column;
 use crate::error::{Error, Result};
@@ -11,8 +11,8 @@ use crate::journal::{Fate, day};
 use crate::register::{Kept, KeptLabel, Order, Place, Planned, Register};
 use crate::run::Rows;
 use crate::transport::Link;
-use std::collections::HashMap;
 use std::collections::hash_map::Entry;
+use std::collections::{BTreeSet, HashMap};
 use std::path::Path;
 
 /// The last printing of a label.
@@ -23,6 +23,11 @@ struct Earlier {
     fate: Fate,
     /// It may be there already.
     in_doubt: bool,
+}
+
+/// A line without the blanks that are there for the eye.
+fn words(line: &str) -> String {
+    line.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// Labels by batch, number and end.
@@ -63,6 +68,11 @@ impl Before {
             }
         }
         Ok(before)
+    }
+
+    /// The jobs that labels still wait in.
+    fn open_jobs(&self) -> BTreeSet<i64> {
+        self.0.values().filter(|earlier| earlier.fate.is_open()).map(|earlier| earlier.place.0).collect()
     }
 
     fn of(&self, label: &KeptLabel) -> Option<Earlier> {
@@ -147,6 +157,10 @@ pub(super) fn written_down<'p>(
         }
     }
     let before = Before::look(&register, labels.iter().map(|(.., label)| label))?;
+    // What another program is about to print would come out twice.
+    for job in before.open_jobs() {
+        hold(path, job)?;
+    }
     let kept: Vec<KeptLabel> = labels.iter().map(|(.., label)| label.clone()).collect();
     before.tell(&kept, talk);
     let order = Order {
@@ -168,7 +182,7 @@ pub(super) fn written_down<'p>(
         }
         let (_, rows) = rows.as_mut().ok_or_else(|| Error::bug("no rows to draw"))?;
         rows.draw(nth)?;
-        label.text = rows.text().iter().map(|line| bare(line)).collect::<Vec<_>>().join("\n");
+        label.text = rows.text().iter().map(|line| words(&bare(line))).collect::<Vec<_>>().join("\n");
         let earlier = before.of(&label);
         Ok(Planned {
             strip,
@@ -179,5 +193,5 @@ pub(super) fn written_down<'p>(
         })
     });
     let job = register.plan(now(), &order, planned)?;
-    Ok(Log::new(register, job))
+    Log::new(register, job)
 }

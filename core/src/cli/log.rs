@@ -4,7 +4,9 @@ use super::now;
 use crate::error::{Error, Kind, Result};
 use crate::journal::{Note, What};
 use crate::register::Register;
+use crate::store::files::{self, Held};
 use std::ops::RangeInclusive;
+use std::path::Path;
 
 /// A job of the journal under way.
 pub(super) struct Log {
@@ -12,12 +14,30 @@ pub(super) struct Log {
     job: i64,
     /// Labels of pieces before the one under way.
     before: usize,
+    /// Nobody else goes on with the job meanwhile.
+    _held: Held,
+}
+
+/// Takes hold of a job of the register's journal, so that no two programs print it at once.
+///
+/// # Errors
+/// Kind `Input`: another program prints it now. Kind `Storage`.
+pub(super) fn hold(register: &Path, job: i64) -> Result<Held> {
+    files::hold(register, &format!("job-{job}"))?.ok_or_else(|| {
+        Error::input(format!(
+            "found job {job} being printed by another program now, wanted one that has ended: wait for it, or stop it first"
+        ))
+    })
 }
 
 impl Log {
     /// The log of a job that was written down.
-    pub(super) const fn new(register: Register, job: i64) -> Self {
-        Self { register, job, before: 0 }
+    ///
+    /// # Errors
+    /// As [`hold`].
+    pub(super) fn new(register: Register, job: i64) -> Result<Self> {
+        let held = hold(register.path(), job)?;
+        Ok(Self { register, job, before: 0, _held: held })
     }
 
     /// A note about labels of the piece under way.

@@ -22,7 +22,7 @@ use crate::cable::CableList;
 use crate::error::{Error, Kind, Result};
 use crate::job::{Job, Plan};
 use crate::journal::day;
-use crate::register::{Register, usual_place};
+use crate::register::{Register, Selection, usual_place};
 use crate::run::SERVE;
 use crate::settings::{Known, RegisterPlace, ShelfFile, load_job_and_shelf, user_folder};
 use crate::shelf::Freer;
@@ -226,10 +226,15 @@ fn run(cli: &Cli, talk: &Talk) -> Done {
             heed_ctrl_c();
             again::resume(&register_path(cli)?, *job, last_good.as_deref(), again, cli.json, talk)
         }
-        Command::Reprint { name, end, batch, strip_of, again } => {
+        Command::Reprint { name, end, batch, due, strip_of, again } => {
             heed_ctrl_c();
-            let asked =
-                again::Asked { name, end: end.as_deref(), batch: batch.as_deref(), strip_of: strip_of.as_deref() };
+            let asked = again::Asked {
+                name,
+                due: due.as_deref(),
+                end: end.as_deref(),
+                batch: batch.as_deref(),
+                strip_of: strip_of.as_deref(),
+            };
             again::reprint(&register_path(cli)?, &asked, again, cli.json, talk)
         }
         Command::Jobs { job, last_good, spoilt, write_off, sheet, paper } => {
@@ -286,11 +291,14 @@ fn known() -> Result<Known> {
 
 /// What is known, and where the register is.
 fn known_with(cli: &Cli) -> Result<Known> {
-    let mut known = known()?;
+    known_at(register_path(cli).ok(), cli.quiet)
+}
+
+/// What is known, with the register in this file.
+fn known_at(register: Option<PathBuf>, quiet: bool) -> Result<Known> {
     let say: fn(&str) = |text| Talk { quiet: false }.say(text);
-    let wait = if cli.quiet { |_: &str| () } else { say };
-    known.register = register_path(cli).ok().map(|path| RegisterPlace { path, wait });
-    Ok(known)
+    let wait = if quiet { |_: &str| () } else { say };
+    Ok(Known { register: register.map(|path| RegisterPlace { path, wait }), ..known()? })
 }
 
 /// The cables of the register that the flags of a job name; `None` where they name a list.
@@ -308,6 +316,14 @@ fn from_register(cli: &Cli, args: &JobArgs, talk: &Talk) -> Result<Option<CableL
             )));
         }
         which.ids = Some(ids);
+    }
+    // A cable's own name means that cable, whatever else has these words in it.
+    if let ([scraps], [], None) = (&which.scraps[..], &which.batches[..], &which.ids)
+        && scraps.split_whitespace().count() > 1
+        && let Ok(named) = register.named(std::slice::from_ref(scraps))
+        && let [one] = &named[..]
+    {
+        which = Selection { ids: Some(vec![one.id]), ..Selection::default() };
     }
     register.list(&which).map(Some)
 }

@@ -47,6 +47,8 @@ pub(super) struct Going<'g> {
     pub(super) keep: Micrometres,
     /// Cartridges of the whole order.
     pub(super) cartridges: usize,
+    /// The person has named the cartridge, and so has put it in.
+    pub(super) named: bool,
 }
 
 /// A stream that was sent, and the cartridge it is for.
@@ -81,10 +83,20 @@ impl Going<'_> {
             Source::Open => format!("{} ({:.2} m)", one.id, self.printer.along.length(one.length).mm() / 1000.0),
             _ => format!("a sealed {stock}"),
         };
-        talk.warn(&format!("cartridge {nth} of {}: put {what} into {}", self.cartridges, self.printer.id));
         if !io::stdin().is_terminal() || !io::stderr().is_terminal() {
-            return Ok(());
+            if self.named {
+                return Ok(());
+            }
+            let printer = &self.printer.id;
+            return Err(Error::new(
+                Kind::Supply,
+                format!(
+                    "found nobody at a terminal to change cartridges, wanted {what} in {printer}: put it in and say so with `tapewright stock mount {} --printer {printer}`",
+                    one.id
+                ),
+            ));
         }
+        talk.warn(&format!("cartridge {nth} of {}: put {what} into {}", self.cartridges, self.printer.id));
         talk.warn("then press Enter");
         let mut line = String::new();
         let read =

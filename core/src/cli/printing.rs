@@ -172,6 +172,7 @@ pub(super) fn print(
         taking,
         keep: job.policy.keep,
         cartridges: plan.stocks.iter().map(|stock| stock.strips.mounts.len()).sum(),
+        named: whereto.cartridges.is_some(),
     };
     let pieces = parts.iter().map(|part| {
         let labels = Box::new(Rows::new(job, &part.plan)?);

@@ -102,9 +102,16 @@ impl Shelf {
         let Left::Open { length, error } = one.left else {
             return Err(Error::bug(format!("`{}` is sealed and gives tape", one.id)));
         };
-        let (left, error) = (length - fed, error + unsure);
+        let (mut left, mut error) = (length - fed, error + unsure);
+        if unsure > Micrometres::ZERO && left < least && left + error >= least {
+            // Nobody knows, and there may be enough: only what is surely too little goes.
+            let most = left + error;
+            left = Micrometres(most.0 / 2);
+            error = most - left;
+        }
+        let enough = if unsure > Micrometres::ZERO { left + error } else { left };
         let full = catalogue.stock(&one.stock)?.length;
-        if left >= least && left > Micrometres::ZERO {
+        if enough >= least && left > Micrometres::ZERO {
             one.left = Left::Open { length: left, error: error.min(full) };
             self.put(one, catalogue)?;
             let about = if error > Micrometres::ZERO { "about " } else { "" };
@@ -190,9 +197,14 @@ sealed = 1
         let said = shelf.take(&taken, &catalogue).unwrap().join("; ");
         assert!(said.contains("a: about 1.00 m left, 0.20 m more or less: measure it"), "{said}");
         assert_eq!(length(&shelf, "a"), (1_000_000, 200_000));
-        taken.fed = Micrometres(700_001);
+        // It may have less than nothing left, and half a metre as well: it stays until somebody measures it.
+        taken.fed = Micrometres(900_000);
         let said = shelf.take(&taken, &catalogue).unwrap().join("; ");
-        assert!(said.contains("0.30 m left, too little to keep"), "{said}");
+        assert!(said.contains("a: about 0.25 m left, 0.25 m more or less: measure it"), "{said}");
+        assert_eq!(length(&shelf, "a"), (250_000, 250_000));
+        (taken.fed, taken.unsure) = (Micrometres(1), Micrometres::ZERO);
+        let said = shelf.take(&taken, &catalogue).unwrap().join("; ");
+        assert!(said.contains("0.25 m left, too little to keep"), "{said}");
         assert!(shelf.cartridge("a").is_err() && shelf.names("tape-12"), "{}", shelf.text());
     }
 }

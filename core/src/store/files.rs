@@ -1,7 +1,7 @@
 //! Small files read whole, and files that are whole or not there.
 
 use crate::error::{Error, Kind, Result};
-use std::fs::File;
+use std::fs::{File, TryLockError};
 use std::io::{self, BufWriter, Read, Write};
 use std::path::{Path, PathBuf};
 
@@ -87,6 +87,36 @@ pub fn lock(path: &Path) -> Result<File> {
     let file = File::options().create(true).append(true).open(&beside).map_err(|error| io_error(&beside, &error))?;
     file.lock().map_err(|error| io_error(&beside, &error))?;
     Ok(file)
+}
+
+/// Holds a name beside a file, for as long as this is kept. Nobody else can hold it meanwhile; a program
+/// that ends without letting it go holds it no longer.
+#[derive(Debug)]
+pub struct Held {
+    beside: PathBuf,
+    _file: File,
+}
+
+impl Drop for Held {
+    fn drop(&mut self) {
+        // Whoever finds the file finds it free: that it is gone is only tidier.
+        let _ = std::fs::remove_file(&self.beside);
+    }
+}
+
+/// Takes hold of a name beside a file, at once; `None` where somebody else holds it. It is a hidden file.
+///
+/// # Errors
+/// Kind `Storage`: it cannot be made or taken.
+pub fn hold(path: &Path, name: &str) -> Result<Option<Held>> {
+    let file_name = path.file_name().unwrap_or_default().to_string_lossy();
+    let beside = path.with_file_name(format!(".{file_name}.{name}"));
+    let file = File::options().create(true).append(true).open(&beside).map_err(|error| io_error(&beside, &error))?;
+    match file.try_lock() {
+        Ok(()) => Ok(Some(Held { beside, _file: file })),
+        Err(TryLockError::WouldBlock) => Ok(None),
+        Err(TryLockError::Error(error)) => Err(io_error(&beside, &error)),
+    }
 }
 
 /// Makes a folder, and those above it.

@@ -149,11 +149,11 @@ pub(super) enum Command {
     ///
     /// To draw them anew, from a changed list or design, use print.
     #[command(
-        after_help = "Examples:\n  tapewright reprint OTTER 1043\n  tapewright reprint OTTER 1043 --end near --to usb:\n  tapewright reprint --batch OTTER --dry-run\n  tapewright reprint --strip-of \"OTTER 1043 near\""
+        after_help = "Examples:\n  tapewright reprint OTTER 1043\n  tapewright reprint OTTER 1043 --end near --to usb:\n  tapewright reprint --batch OTTER --dry-run\n  tapewright reprint --due=30d --to usb:\n  tapewright reprint --strip-of \"OTTER 1043 near\""
     )]
     Reprint {
         /// Batch and number
-        #[arg(required_unless_present_any = ["batch", "strip_of"])]
+        #[arg(required_unless_present_any = ["batch", "strip_of", "due"])]
         name: Vec<String>,
         /// Only this end: near or far
         #[arg(long, value_name = "END")]
@@ -161,8 +161,12 @@ pub(super) enum Command {
         /// Every label of a batch
         #[arg(long, value_name = "WORD", conflicts_with = "name")]
         batch: Option<String>,
+        /// Every label that is to be renewed, as it was; --due=30d for those that will be
+        #[arg(long, value_name = "TIME", num_args = 0..=1, require_equals = true, default_missing_value = "",
+              conflicts_with_all = ["name", "batch"])]
+        due: Option<String>,
         /// Every label of the strip on which this one came out last
-        #[arg(long, value_name = "LABEL", conflicts_with_all = ["name", "batch", "end"])]
+        #[arg(long, value_name = "LABEL", conflicts_with_all = ["name", "batch", "end", "due"])]
         strip_of: Option<String>,
         #[command(flatten)]
         again: AgainArgs,

@@ -47,13 +47,32 @@ impl Cables<'_> {
             CablesCommand::Import { list, sheet, column, owner, dry_run, retire_missing } => {
                 let columns = remapped(column)?;
                 let read = read(list, &TableOptions { sheet: sheet.clone(), columns, delimiter: None })?;
-                for (header, column) in read.near_misses() {
+                if read.header(Column::Number).is_none() {
+                    return Err(Error::input(format!(
+                        "{}: found the columns {}, wanted `number` among them; --column number=\"Cable no.\" takes another",
+                        list.display(),
+                        read.headers().join(", ")
+                    ))
+                    .into());
+                }
+                let near = read.near_misses();
+                for (header, column) in &near {
                     self.talk
                         .warn(&format!("note: column `{header}` is kept as it is; did you mean `{}`?", column.name()));
                 }
+                let own: Vec<String> = read.others().map(|header| format!("`{header}`")).collect();
+                if !own.is_empty() {
+                    self.talk.say(&format!(
+                        "note: kept as columns of your own: {}; --column od_mm=\"Outside dia\" makes such a column one of ours",
+                        own.join(", ")
+                    ));
+                }
                 let (kinds, retire_missing, dry_run) = (known()?.kinds, *retire_missing, *dry_run);
                 let asked = import::Asked { path: list, list: &read, kinds: &kinds, owner, retire_missing, dry_run };
-                import::import(self, &asked)
+                let used = if self.path.exists() { words::in_use(&self.existing()?)? } else { Vec::new() };
+                import::import(self, &asked)?;
+                self.warn_near_each(&read, used);
+                Ok(())
             }
             CablesCommand::Export { file, which } => import::export(self, file, &selection(which, false)),
             CablesCommand::Find { scraps, retired, all } => self.find(scraps, *retired, *all),

@@ -1,10 +1,14 @@
 //! Words of batches: proposed, and held against those in use.
 
 use super::Cables;
+use crate::cable::{CableList, Column};
 use crate::cli::{Done, answer, answer_json};
 use crate::error::{Error, Result};
 use crate::register::Register;
 use crate::word::{How, Words};
+
+/// Most new words of a list that are held against the others: a list with more has one for each cable.
+const MOST_HEARD: usize = 100;
 
 /// The words of a register's batches.
 pub(super) fn in_use(register: &Register) -> Result<Vec<String>> {
@@ -34,6 +38,23 @@ impl Cables<'_> {
             return answer_json(&found);
         }
         answer(&found.iter().map(|word| format!("{word}\n")).collect::<String>())
+    }
+
+    /// The same for the words that a list brings, each against those in use and those before it.
+    pub(super) fn warn_near_each(&self, list: &CableList, mut used: Vec<String>) {
+        let mut new = 0;
+        for cable in list.iter() {
+            let word = cable.text(Column::Batch);
+            if word.is_empty() || used.iter().rev().any(|one| one.to_lowercase() == word.to_lowercase()) {
+                continue;
+            }
+            new += 1;
+            if new > MOST_HEARD {
+                return;
+            }
+            self.warn_near(word, &used);
+            used.push(word.to_owned());
+        }
     }
 
     /// Warns of words in use that a new one is easily heard as.
