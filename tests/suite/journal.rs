@@ -159,8 +159,8 @@ fn printing_again_takes_tape_off_the_registers_shelf() {
     let path = folder.path();
     printed(path);
     let left = || {
-        let shelf = run(path, ["stock", "--json"]).ended(0).json();
-        let all = shelf["shelf"].as_array().expect("a shelf").clone();
+        let stock = run(path, ["stock", "tape-12", "--json"]).ended(0).json();
+        let all = stock["cartridges"].as_array().expect("its cartridges").clone();
         all.iter().find(|one| one["cartridge"] == "tape-12-a").map(|one| one["length_mm"].as_f64().expect("a length"))
     };
     run(path, ["stock", "add", "tape-12", "--length", "3m"]).ended(0);
@@ -195,6 +195,7 @@ fn a_cartridge_that_is_not_in_the_printer_is_asked_for() {
     let ran = run(path, ["print", "job.toml", "--to", "tcp:127.0.0.1:9"]).ended(3);
     assert!(ran.err.contains("wanted tape-12-a (3.00 m) in bench-180: put it in and say so with"), "{}", ran.err);
     assert!(ran.err.contains("`tapewright stock mount tape-12-a --printer bench-180`"), "{}", ran.err);
+    assert_eq!(run(path, ["jobs", "--json"]).ended(0).json(), serde_json::json!([]), "it is no job yet");
 }
 
 /// While a job is being printed, nobody else prints what it has.

@@ -4,7 +4,7 @@ use super::answer::plural;
 use super::args::AgainArgs;
 use super::jobs::{Said, notes_of, state, state_json};
 use super::log::{Log, hint, hold};
-use super::pieces::{Going, Piece, Printed, Taking};
+use super::pieces::{Going, Piece, Printed, Taking, in_place};
 use super::streams::found_modules;
 use super::{Done, MOST_SHOWN, Talk, answer, answer_json, cables, known_at, now, shelf, waiting, within};
 use crate::cable::Column;
@@ -389,6 +389,11 @@ fn print(
         ))
         .into());
     }
+    if let (true, Some((part, first))) =
+        (link.is_device(), streams.first().and_then(|one| Some((one.part, one.mount?))))
+    {
+        in_place(&parts[part].plan.uses[first], &parts[part].stock.id, printer)?;
+    }
     let (found, folders) = found_modules(&args.modules.place()?, talk);
     let module = module_for(&found, &printer.driver, &folders)?;
     let order = Order { printer: printer.id.clone(), link: link.to_string(), ..went };
@@ -423,7 +428,6 @@ fn print(
         taking: if link.is_device() && !args.no_take { Taking::AtOnce } else { Taking::Never },
         keep: Policy::default().keep,
         cartridges: streams.len(),
-        named: false,
     };
     let pieces = streams.iter().enumerate().map(|(nth, stretch)| {
         let part = &parts[stretch.part];

@@ -377,7 +377,9 @@ fn any_label(plan: &Plan) -> Done {
             .problems
             .first()
             .map_or("the list has no cables".to_owned(), |first| format!("the first problem: {}", first.text));
-        return Err(Error::input(format!("no label can be made from {} cables; {why}", plan.cables)).into());
+        return Err(
+            Error::input(format!("no label can be made from {}; {why}", answer::plural(plan.cables, "cable"))).into()
+        );
     }
     Ok(())
 }

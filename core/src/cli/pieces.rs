@@ -47,8 +47,6 @@ pub(super) struct Going<'g> {
     pub(super) keep: Micrometres,
     /// Cartridges of the whole order.
     pub(super) cartridges: usize,
-    /// The person has named the cartridge, and so has put it in.
-    pub(super) named: bool,
 }
 
 /// A stream that was sent, and the cartridge it is for.
@@ -73,30 +71,49 @@ fn begun(batch: &Batch<'_>, reach: Reach) -> Gone {
     Gone { fed: least + unsure, unsure }
 }
 
+/// A cartridge in a few words.
+fn called(one: &Use, stock: &str, printer: &Printer) -> String {
+    match one.source {
+        Source::Open => format!("{} ({:.2} m)", one.id, printer.along.length(one.length).mm() / 1000.0),
+        _ => format!("a sealed {stock}"),
+    }
+}
+
+/// Whether somebody is there to ask.
+fn at_a_terminal() -> bool {
+    io::stdin().is_terminal() && io::stderr().is_terminal()
+}
+
+/// Sees to it that what is planned is in the printer, where nobody is there to put it in. To be asked
+/// before anything is written down.
+///
+/// # Errors
+/// Kind `Supply`: it is not known to be there.
+pub(super) fn in_place(one: &Use, stock: &str, printer: &Printer) -> Result<()> {
+    if one.mounted || at_a_terminal() {
+        return Ok(());
+    }
+    let (what, id) = (called(one, stock, printer), &printer.id);
+    Err(Error::new(
+        Kind::Supply,
+        format!(
+            "found nobody at a terminal to change cartridges, wanted {what} in {id}: put it in and say so with `tapewright stock mount {} --printer {id}`",
+            one.id
+        ),
+    ))
+}
+
 impl Going<'_> {
     /// Asks the person at the printer to put a cartridge in.
     fn ask_for(&self, nth: usize, one: &Use, stock: &str, talk: &Talk) -> Result<()> {
         if one.mounted {
             return Ok(());
         }
-        let what = match one.source {
-            Source::Open => format!("{} ({:.2} m)", one.id, self.printer.along.length(one.length).mm() / 1000.0),
-            _ => format!("a sealed {stock}"),
-        };
-        if !io::stdin().is_terminal() || !io::stderr().is_terminal() {
-            if self.named {
-                return Ok(());
-            }
-            let printer = &self.printer.id;
-            return Err(Error::new(
-                Kind::Supply,
-                format!(
-                    "found nobody at a terminal to change cartridges, wanted {what} in {printer}: put it in and say so with `tapewright stock mount {} --printer {printer}`",
-                    one.id
-                ),
-            ));
-        }
+        let what = called(one, stock, self.printer);
         talk.warn(&format!("cartridge {nth} of {}: put {what} into {}", self.cartridges, self.printer.id));
+        if !at_a_terminal() {
+            return Ok(());
+        }
         talk.warn("then press Enter");
         let mut line = String::new();
         let read =

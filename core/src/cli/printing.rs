@@ -3,7 +3,7 @@
 use super::answer::plural;
 use super::keeping::written_down;
 use super::log::hint;
-use super::pieces::{Going, Piece, Printed, Taking};
+use super::pieces::{Going, Piece, Printed, Taking, in_place};
 use super::streams::found_modules;
 use super::{Done, Talk, answer, answer_json};
 use crate::error::{Error, Kind, Result};
@@ -160,6 +160,10 @@ pub(super) fn print(
         }
     }
     enough(job, plan, &parts)?;
+    // Who names a cartridge has put it in.
+    if let (true, None, Some((_, first))) = (link.is_device(), whereto.cartridges, parts[0].cartridge) {
+        in_place(first, &job.stock(&parts[0].plan).id, &job.printer)?;
+    }
     let taking = Taking::of(job, whereto, &link, parts.len());
     let (found, folders) = found_modules(&whereto.place, talk);
     let module = module_for(&found, &job.printer.driver, &folders)?;
@@ -172,7 +176,6 @@ pub(super) fn print(
         taking,
         keep: job.policy.keep,
         cartridges: plan.stocks.iter().map(|stock| stock.strips.mounts.len()).sum(),
-        named: whereto.cartridges.is_some(),
     };
     let pieces = parts.iter().map(|part| {
         let labels = Box::new(Rows::new(job, &part.plan)?);

@@ -239,8 +239,12 @@ impl Shelf {
     pub fn cartridge(&self, id: &str) -> Result<&Cartridge> {
         self.cartridges.iter().find(|one| one.id == id).ok_or_else(|| {
             let known: Vec<&str> = self.cartridges.iter().map(|one| one.id.as_str()).collect();
-            let known = if known.is_empty() { "nothing: the shelf is empty".to_owned() } else { known.join(", ") };
-            Error::input(format!("found cartridge `{id}`, wanted one of {known}"))
+            let known = if known.is_empty() {
+                "one of the shelf, which is empty".to_owned()
+            } else {
+                format!("one of {}", known.join(", "))
+            };
+            Error::input(format!("found cartridge `{id}`, wanted {known}"))
         })
     }
 
