@@ -86,20 +86,17 @@ fn inked(cap: i64, part: f64) -> i64 {
     (cap as f64 * part + 0.5).floor() as i64
 }
 
-/// From baseline to baseline. Three lines and more stand evenly, by the two that need most: where one
-/// of them has descenders, the eye would take uneven lines for groups.
-fn leads(cap: i64, measures: &[Measure]) -> Vec<i64> {
-    let pairs = measures.windows(2);
-    let mut leads: Vec<i64> =
-        pairs.map(|m| inked(cap, m[0].below) + line_gap(cap) + inked(cap, m[1].above) + cap).collect();
-    let most = leads.iter().copied().max().unwrap_or(0);
-    leads.fill(most);
-    leads
+/// From baseline to baseline, for all lines alike: what the two that need most take. Where one of three
+/// lines has descenders, the eye would take uneven lines for groups.
+fn lead(cap: i64, measures: &[Measure]) -> i64 {
+    let apart = |m: &[Measure]| inked(cap, m[0].below) + line_gap(cap) + inked(cap, m[1].above) + cap;
+    measures.windows(2).map(apart).max().unwrap_or(0)
 }
 
 fn block_height(cap: i64, measures: &[Measure]) -> i64 {
     let (Some(first), Some(last)) = (measures.first(), measures.last()) else { return 0 };
-    inked(cap, first.above) + cap + leads(cap, measures).iter().sum::<i64>() + inked(cap, last.below)
+    let leads = i64::try_from(measures.len()).unwrap_or(1) - 1;
+    inked(cap, first.above) + cap + lead(cap, measures) * leads + inked(cap, last.below)
 }
 
 /// The size of a cap height in the box's resolutions.
@@ -307,10 +304,10 @@ fn settle(fonts: &Fonts, size: Size, lines: &[String], measures: &[Measure]) -> 
     let Size { style, cap, ratio_milli } = size;
     let widest = lines.iter().map(|line| fonts.dots_wide(line, size)).max().unwrap_or(0);
     let height = block_height(cap, measures);
-    let mut baseline = height - cap - measures.first().map_or(0, |m| inked(cap, m.above));
-    let mut leads = std::iter::once(0).chain(leads(cap, measures));
-    let fitted = lines.iter().map(|text| {
-        baseline -= leads.next().unwrap_or(0);
+    let first = height - cap - measures.first().map_or(0, |m| inked(cap, m.above));
+    let lead = lead(cap, measures);
+    let fitted = lines.iter().zip(0..).map(|(text, nth)| {
+        let baseline = first - lead * nth;
         FittedLine {
             text: text.clone(),
             left: Dots((widest - fonts.dots_wide(text, size)) / 2),

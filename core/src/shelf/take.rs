@@ -103,13 +103,13 @@ impl Shelf {
             return Err(Error::bug(format!("`{}` is sealed and gives tape", one.id)));
         };
         let (mut left, mut error) = (length - fed, error + unsure);
-        if unsure > Micrometres::ZERO && left < least && left + error >= least {
-            // Nobody knows, and there may be enough: only what is surely too little goes.
-            let most = left + error;
+        let most = left + error;
+        // Of what broke off nobody knows how much is left: only what is surely too little goes.
+        let enough = if unsure > Micrometres::ZERO { most } else { left };
+        if left < least && enough >= least {
             left = Micrometres(most.0 / 2);
             error = most - left;
         }
-        let enough = if unsure > Micrometres::ZERO { left + error } else { left };
         let full = catalogue.stock(&one.stock)?.length;
         if enough >= least && left > Micrometres::ZERO {
             one.left = Left::Open { length: left, error: error.min(full) };
