@@ -186,6 +186,21 @@ fn printing_again_takes_tape_off_the_registers_shelf() {
     assert_eq!(left(), Some(200.0));
 }
 
+/// What is due is printed as it was: the one end that somebody has seen torn, and no other.
+#[test]
+fn what_is_due_is_printed_once_more() {
+    let folder = bench();
+    let path = folder.path();
+    run(path, ["cables", "import", "cables.csv"]).ended(0);
+    printed(path);
+    let none = run(path, ["reprint", "--due", "--to", "file:again.pwg"]).ended(2).err;
+    assert!(none.contains("found no label that is due until "), "{none}");
+    run(path, ["cables", "seen", "OTTER", "1041", "near", "--word", "torn"]).ended(0);
+    let said = run(path, ["reprint", "--due", "--to", "file:again.pwg", "--json"]).ended(0).json();
+    assert_eq!(said["planned"][0]["labels"], serde_json::json!(["OTTER 1041 near"]), "{said}");
+    assert_eq!(strips(path, "again.pwg", "again").len(), 1);
+}
+
 /// Off a terminal nobody changes cartridges: what is planned must be in the printer.
 #[test]
 fn a_cartridge_that_is_not_in_the_printer_is_asked_for() {

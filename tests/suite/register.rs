@@ -444,10 +444,14 @@ fn a_name_finds_its_cable_alone() {
 fn an_import_says_what_it_makes_of_columns_and_words() {
     let folder = folder();
     let path = folder.path();
-    let list = "batch,Cable no.,Outside dia\nOTTER,1,6.2\nODDER,2,6.2\nHERON,3,6.2\n";
+    let list = "batch,Cable no.,Outside dia,Lenght\nOTTER,1,6.2,\nODDER,2,6.2,\nHERON,3,6.2,\n";
     std::fs::write(path.join("c.csv"), list).unwrap();
     let ran = cables(path, &["import", "c.csv"]).ended(2);
-    assert!(ran.err.contains("c.csv: found the columns batch, Cable no., Outside dia, wanted `number`"), "{}", ran.err);
+    assert!(
+        ran.err.contains("c.csv: found the columns batch, Cable no., Outside dia, Lenght, wanted `number`"),
+        "{}",
+        ran.err
+    );
     assert_eq!(ran.err.lines().count(), 1, "{}", ran.err);
     let ran = cables(path, &["import", "c.csv", "--column", "number=Cable no."]).ended(0);
     assert!(ran.err.contains("note: kept as columns of your own: `Outside dia`; --column od_mm="), "{}", ran.err);
@@ -457,8 +461,9 @@ fn an_import_says_what_it_makes_of_columns_and_words() {
         ran.err
     );
     assert!(!ran.err.contains("`HERON`"), "{}", ran.err);
-    let ran =
-        cables(path, &["import", "c.csv", "--column", "number=Cable no.", "--column", "od_mm=Outside dia"]).ended(0);
+    assert!(ran.err.contains("note: column `Lenght` is kept as it is; did you mean `length`?"), "{}", ran.err);
+    let all = ["number=Cable no.", "od_mm=Outside dia", "length=Lenght"].map(|pair| ["--column", pair]).concat();
+    let ran = cables(path, &[&["import", "c.csv"][..], &all].concat()).ended(0);
     assert!(!ran.err.contains("note: "), "{}", ran.err);
 }
 

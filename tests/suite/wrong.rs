@@ -373,3 +373,21 @@ fn what_is_not_taken_as_asked_is_said() {
     let ran = run(path, ["estimate", "cables.csv", "--stock", "tape-12", "--build", "plate"]).ended(0);
     assert!(ran.err.contains("left out: ") && !ran.err.contains("another `build`"), "{}", ran.err);
 }
+
+/// Labels of two cables that say the same are told, once; those of one cable say the same as they should.
+#[test]
+fn labels_that_do_not_name_their_cable_are_told() {
+    let folder = folder();
+    let path = folder.path();
+    write(path, "cables.csv", LIST);
+    let estimate = |text: &str| {
+        let job = ["estimate", "cables.csv", "--stock", "tape-12", "--build", "flag", "--text", text];
+        run(path, job).ended(0).err
+    };
+    let told = estimate("{owner} {batch}");
+    assert!(
+        told.contains("note: 2 labels say the same as one of another cable: `TWP OTTER` is on OTTER 1040 near and on OTTER 1041 near"),
+        "{told}"
+    );
+    assert!(!estimate("{batch} {number}").contains("say the same"));
+}

@@ -60,7 +60,9 @@ impl Cables<'_> {
                     self.talk
                         .warn(&format!("note: column `{header}` is kept as it is; did you mean `{}`?", column.name()));
                 }
-                let own: Vec<String> = read.others().map(|header| format!("`{header}`")).collect();
+                let told = |header: &&str| near.iter().any(|(near, _)| near == header);
+                let own: Vec<String> =
+                    read.others().filter(|header| !told(header)).map(|header| format!("`{header}`")).collect();
                 if !own.is_empty() {
                     self.talk.say(&format!(
                         "note: kept as columns of your own: {}; --column od_mm=\"Outside dia\" makes such a column one of ours",
