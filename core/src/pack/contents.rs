@@ -484,65 +484,21 @@ fn place(work: &Work, units: &[usize], unit: usize, bins: &mut [Bin], places: &m
 #[cfg(test)]
 mod tests {
     use super::{Effort, End, contents};
-    use crate::pack::class::Class;
-    use crate::pack::kinds::Work;
-    use crate::pack::sums::mixed;
-    use crate::pack::{Cartridge, Item, Medium, Order, Task, choice, exact};
-
-    fn drawn(seed: u32) -> Task {
-        let number = |of: u32, from: i64, to: i64| from + i64::from(mixed(seed, of)) % (to - from + 1);
-        let medium = Medium {
-            lead: number(0, 1, 9),
-            gap: number(1, 0, 1),
-            trail: number(2, 0, 2),
-            min_piece: 0,
-            max_strip: number(4, 24, 60),
-            max_labels: [0, 3, 4][mixed(seed, 3) as usize % 3],
-            load: number(5, 0, 4),
-            tail: number(6, 0, 4),
-            reserve: number(7, 0, 6),
-            min_remnant: number(8, 0, 12),
-            keep_cost: number(9, 0, 12),
-        };
-        let batches = 1 + seed % 2;
-        let items = (0..number(10, 4, 9) as u32).map(|at| Item {
-            length: number(20 + at % 4, 3, 14),
-            labels: 1 + mixed(seed, 70 + at % 4) % 3,
-            batch: Some(mixed(seed, 60 + at) % batches),
-        });
-        let cartridges = (0..3).map(|at| Cartridge {
-            length: number(40 + at, 30, 90),
-            count: 1 + mixed(seed, 50 + at) % 2,
-            fixed: number(55 + at, 0, 12),
-            sealed: false,
-            mounted: false,
-        });
-        let mut cartridges: Vec<Cartridge> = cartridges.collect();
-        if seed.is_multiple_of(3) {
-            (cartridges[0].mounted, cartridges[0].count) = (true, 1);
-        }
-        Task { medium, items: items.collect(), cartridges, order: Order::Free }
-    }
+    use crate::pack::drawn::{Small, small};
+    use crate::pack::{choice, free};
 
     #[test]
     fn the_best_plan_is_found_and_no_better_one() {
         let (mut found, mut none, mut unknown) = (0, 0, 0);
         for seed in 0..1500 {
-            let task = drawn(seed);
-            let classes = Class::of(&task, true);
-            if task.medium.extra() < 0 || task.misfit(&classes).is_err() {
-                continue;
-            }
-            let work = Work::chained(&task, &classes);
-            let Some(Some((cost, _))) = exact::search(&work, i64::MAX / 4, false, &mut || true) else {
-                continue;
-            };
+            let shape = Small { batches: 1 + seed % 2, padded: false, most_labels: 3, limited: true };
+            let Some((task, work, cost)) = small(seed, shape) else { continue };
             let limits = choice::Limits::new(&work);
             let (choices, _) = choice::choices(&work, &limits, cost + 1, 20_000);
             let effort = Effort { width: 10_000, nodes: 100_000, seed: seed % 4 };
             let (mut reached, mut open) = (false, false);
             for choice in choices {
-                let fixed = super::super::free::fixed(&work, &choice);
+                let fixed = free::fixed(&work, &choice);
                 match contents(&work, &limits, &choice, cost - fixed, effort, &mut || true) {
                     End::Found(loads) => {
                         let now = work.cost(&loads).expect("loads that fit");

@@ -1,16 +1,17 @@
 //! Items in any order: cartridges are chosen by what a choice costs at least, the cheapest choice
 //! first, until a plan costs no more than every choice not yet settled.
 
-use super::chain::chain;
 use super::choice::{Choice, Limits, choices};
 use super::class::Class;
 use super::contents::{self, Effort, contents};
+use super::cover::{self, cover};
 use super::exact;
+use super::forest::{self, forest};
 use super::generate::Program;
 use super::groups;
 use super::kinds::{Load, Work};
 use super::realise::{Left, Manner, realise};
-use super::repair::again;
+use super::repair::Drift;
 use super::structure::{self, structure};
 use super::sums::Prefer;
 use super::{CartridgeOrder, Infeasible, Mount, Order, Plan, Task, subset};
@@ -75,8 +76,7 @@ pub(super) fn plan(task: &Task, classes: &[Class], go_on: &mut dyn FnMut() -> bo
         !ran_out
     };
     let (choices, left_out) = promising(&work, &limits, &mut best);
-    let mut open: Vec<Open> =
-        choices.into_iter().map(|choice| Open { program: None, strips: Vec::new(), choice }).collect();
+    let mut open: Vec<Open> = choices.into_iter().map(Open::new).collect();
     for manner in manners(&work) {
         try_manner(&work, &limits, &open, manner, &mut best, &mut go_on);
     }
@@ -102,6 +102,11 @@ pub(super) fn plan(task: &Task, classes: &[Class], go_on: &mut dyn FnMut() -> bo
         }
     }
     for turn in 0..TURNS {
+        for open in &mut open {
+            if open.choice.bound < best.cost && go_on() {
+                open.fill_up(&work, &limits, turn as u32, &mut best, &mut go_on);
+            }
+        }
         open.sort_by_key(|open| open.choice.bound);
         for open in open.iter_mut().take(SEARCHED) {
             if turn < EXHAUSTED && open.choice.bound < best.cost && go_on() {
@@ -117,16 +122,13 @@ pub(super) fn plan(task: &Task, classes: &[Class], go_on: &mut dyn FnMut() -> bo
             }
             if !work.labels_bind() {
                 open.vary(&work, &limits, turn as u32, &mut best, &mut go_on);
-                open.settle(&work, &limits, turn, &mut best, &mut go_on);
+                if work.batches.len() == 1 || turn >= LATE {
+                    open.settle(&work, &limits, turn, &mut best, &mut go_on);
+                }
             }
         }
-        for seed in 0..REPAIRS {
-            if open.iter().all(|open| open.choice.bound >= best.cost) || best.loads.is_empty() || !go_on() {
-                break;
-            }
-            if let Some(loads) = again(&work, &best.loads, limits.strip, seed + turn as u32 * REPAIRS) {
-                best.offer(&work, &loads);
-            }
+        for open in open.iter_mut().take(SEARCHED) {
+            open.drift(&work, &limits, turn as u32, &mut best, &mut go_on);
         }
         for seed in 0..MIXES {
             let prefer = Prefer::Mixed(seed + turn as u32 * MIXES);
@@ -195,15 +197,24 @@ struct Open<'w> {
     /// Strips on each mount in the way that costs least, if known.
     strips: Vec<i64>,
     program: Option<Program<'w>>,
+    /// What a plan costs at least in which batches and cartridges hang together in a circle; 0 if not known.
+    circle: i64,
+    drift: Option<Drift>,
 }
 
 impl<'w> Open<'w> {
+    const fn new(choice: Choice) -> Self {
+        Self { choice, strips: Vec::new(), program: None, circle: 0, drift: None }
+    }
+
     /// Raises the bound by how many strips there must be, and looks for a plan with no more.
     fn shape(&mut self, work: &Work, limits: &Limits, best: &mut Best, go_on: &mut dyn FnMut() -> bool) {
         let choice = &mut self.choice;
         let fixed = fixed(work, choice);
-        if let Some(tape) = groups::least_kept(work, limits, choice) {
-            choice.bound = choice.bound.max(if tape < NEVER { fixed + tape } else { NEVER });
+        if let Some(least) = groups::least_kept(work, limits, choice) {
+            let cost = |tape: i64| if tape < NEVER { fixed + tape } else { NEVER };
+            choice.bound = choice.bound.max(cost(least.any));
+            self.circle = cost(least.circle);
         }
         if choice.bound >= best.cost || !go_on() {
             return;
@@ -214,13 +225,25 @@ impl<'w> Open<'w> {
             return;
         }
         if (2..=12).contains(&work.batches.len()) {
-            if let Some(loads) = chain(work, limits, choice, (choice.bound, best.cost), 0, go_on) {
-                best.offer(work, &loads);
-            }
+            self.hang(work, limits, 0, best, go_on);
         } else if let Some(found) = found.filter(|_| work.batches.len() == 1) {
             self.strips = found.strips;
             let prefers = [Prefer::Even, Prefer::Large, Prefer::Many].into_iter().chain((0..4).map(Prefer::Mixed));
             self.fill(work, limits, prefers, best, go_on);
+        }
+    }
+
+    /// Looks for plans whose batches hang together without a circle, and raises the bound by what they and
+    /// others cost at least.
+    fn hang(&mut self, work: &Work, limits: &Limits, turn: u32, best: &mut Best, go_on: &mut dyn FnMut() -> bool) {
+        while self.choice.bound < best.cost && go_on() {
+            match forest(work, limits, &self.choice, (self.choice.bound, best.cost), turn, go_on) {
+                forest::End::Found(loads) => best.offer(work, &loads),
+                forest::End::Least(cost) => {
+                    self.choice.bound = self.choice.bound.max(self.circle.min(cost));
+                    return;
+                }
+            }
         }
     }
 
@@ -251,15 +274,56 @@ impl<'w> Open<'w> {
     }
 
     /// Looks for a plan once more, in ways that `turn` varies.
-    fn vary(&self, work: &Work, limits: &Limits, turn: u32, best: &mut Best, go_on: &mut dyn FnMut() -> bool) {
+    fn vary(&mut self, work: &Work, limits: &Limits, turn: u32, best: &mut Best, go_on: &mut dyn FnMut() -> bool) {
         if (2..=12).contains(&work.batches.len()) && turn > 0 {
-            let costs = (self.choice.bound, best.cost);
-            if let Some(loads) = chain(work, limits, &self.choice, costs, turn, go_on) {
-                best.offer(work, &loads);
-            }
+            self.hang(work, limits, turn, best, go_on);
         } else if !self.strips.is_empty() {
             let seeds = (4 + turn * FILLS)..(4 + (turn + 1) * FILLS);
             self.fill(work, limits, seeds.map(Prefer::Mixed), best, go_on);
+        }
+    }
+
+    /// Changes loads of the choice a little, many times.
+    fn drift(&mut self, work: &Work, limits: &Limits, turn: u32, best: &mut Best, go_on: &mut dyn FnMut() -> bool) {
+        if self.drift.is_none() && self.choice.bound < best.cost {
+            self.drift = Drift::start(work, &self.choice, limits.strip, &manners(work), go_on);
+        }
+        if self.drift.as_ref().is_none_or(|drift| drift.cost() > best.cost) {
+            self.drift = Drift::of(work, &self.choice, &best.loads).or(self.drift.take());
+        }
+        let Some(drift) = &mut self.drift else {
+            return;
+        };
+        // A cartridge takes as many fills as there are batches.
+        let changes = (REPAIRS / work.batches.len() as u32).max(1);
+        for seed in turn * changes..(turn + 1) * changes {
+            if self.choice.bound >= best.cost || !go_on() {
+                return;
+            }
+            if let Some(loads) = drift.step(work, &self.choice, limits.strip, seed) {
+                best.offer(work, loads);
+            }
+        }
+    }
+
+    /// Looks for the fewest strips on one cartridge where they leave little room, and settles whether there are.
+    fn fill_up(&mut self, work: &Work, limits: &Limits, turn: u32, best: &mut Best, go_on: &mut dyn FnMut() -> bool) {
+        let choice = &mut self.choice;
+        let alone = choice.emptied.iter().all(|&count| count == 0) && choice.kept.iter().sum::<u32>() == 1;
+        let Some(class) = choice.kept.iter().position(|&count| count > 0).filter(|_| alone) else {
+            return;
+        };
+        if work.single || work.extra <= 0 {
+            return;
+        }
+        let fixed = fixed(work, choice);
+        let strips = (choice.bound.max(fixed) - fixed - work.volume) / work.extra;
+        let count = strips.max(limits.strips);
+        let effort = cover::Effort { steps: COVERED << turn, seed: turn };
+        match cover(work, limits.strip, count, effort, go_on) {
+            cover::End::Found(strips) => best.offer(work, &[Load { class, strips }]),
+            cover::End::None => choice.bound = choice.bound.max(fixed + work.volume + (count + 1) * work.extra),
+            cover::End::Unknown => {}
         }
     }
 
@@ -326,14 +390,18 @@ pub(super) fn fixed(work: &Work, choice: &Choice) -> i64 {
 
 /// Ways to round a program's solution.
 const TURNS: usize = 24;
+/// The first of them where there are several batches, whose programs are slow and seldom settle anything.
+const LATE: usize = 6;
 /// Ways to mix units between two such ways.
 const MIXES: u32 = 8;
 /// Fills of known strips between two such ways.
 const FILLS: u32 = 40;
-/// Repairs of the best plan between two such ways.
-const REPAIRS: u32 = 60;
+/// Changes of loads of a choice between two such ways.
+const REPAIRS: u32 = 240;
 /// Turns in which the contents of cartridges are tried, with twice the effort in each.
 const EXHAUSTED: usize = 11;
+/// Contents of strips looked at in the first turn where they leave little room, twice as many in each after it.
+const COVERED: u64 = 20_000_000;
 /// Choices whose contents are tried in a turn.
 const SEARCHED: usize = 8;
 /// Choices tried in each manner.

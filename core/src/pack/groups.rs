@@ -24,10 +24,16 @@ struct Held {
     keeps: (i64, i64),
 }
 
+/// Least tape on the kept cartridges of a choice; `NEVER` if it holds no plan at all.
+#[derive(Clone, Copy)]
+pub(super) struct Least {
+    pub(super) any: i64,
+    /// Of plans in which some group has more strips than it takes to hang together.
+    pub(super) circle: i64,
+}
+
 /// Least tape on the kept cartridges of a choice; `None` if there is too much to try.
-///
-/// `NEVER` or more if the choice holds no plan at all.
-pub(super) fn least_kept(work: &Work, limits: &Limits, choice: &Choice) -> Option<i64> {
+pub(super) fn least_kept(work: &Work, limits: &Limits, choice: &Choice) -> Option<Least> {
     let (batches, mounts) = (work.batches.len() as u32, mounts(choice));
     let count = mounts.len() as u32;
     if !(2..=12).contains(&batches) || count > 6 || work.single {
@@ -58,9 +64,9 @@ pub(super) fn least_kept(work: &Work, limits: &Limits, choice: &Choice) -> Optio
             held
         })
         .collect();
-    let least = |some: usize, held: &Held| {
+    let least = |some: usize, held: &Held, more: i64| {
         let (volume, n) = (volumes[some], i64::from(some.count_ones()));
-        let tape = volume + work.extra * strips[some].max(n + held.count - 1);
+        let tape = volume + work.extra * strips[some].max(n + held.count - 1 + more);
         if tape > held.emptied.0 + held.keeps.0 || volume > held.emptied.1 + held.keeps.1 {
             return NEVER;
         }
@@ -68,11 +74,14 @@ pub(super) fn least_kept(work: &Work, limits: &Limits, choice: &Choice) -> Optio
         if held.kept == 0 { 0 } else { over.max(held.kept * work.piece(work.smallest())) }
     };
     let width = 1usize << batches;
-    let alone: Vec<i64> =
-        held.iter().flat_map(|held| (0..width).map(|some| least(some, held)).collect::<Vec<_>>()).collect();
+    let alone: Vec<Least> = held
+        .iter()
+        .flat_map(|held| (0..width).map(move |some| (some, held)))
+        .map(|(some, held)| Least { any: least(some, held, 0), circle: least(some, held, 1) })
+        .collect();
     // Best for each set of cartridges and of batches; the group of the lowest cartridge is chosen.
-    let mut best = vec![NEVER; held.len() * width];
-    best[0] = 0;
+    let mut best = vec![Least { any: NEVER, circle: NEVER }; held.len() * width];
+    best[0].any = 0;
     for all in 1..held.len() {
         let lowest = all & all.wrapping_neg();
         let others = all ^ lowest;
@@ -83,9 +92,10 @@ pub(super) fn least_kept(work: &Work, limits: &Limits, choice: &Choice) -> Optio
             for some in 1..width {
                 let mut part = some;
                 while part > 0 {
-                    let value = alone[part] + best[rest + (some ^ part)];
+                    let (one, others) = (alone[part], best[rest + (some ^ part)]);
                     let to = &mut best[all * width + some];
-                    *to = (*to).min(value);
+                    to.any = to.any.min(one.any + others.any);
+                    to.circle = to.circle.min(one.circle + others.any).min(one.any + others.circle);
                     part = (part - 1) & some;
                 }
             }
@@ -95,7 +105,8 @@ pub(super) fn least_kept(work: &Work, limits: &Limits, choice: &Choice) -> Optio
             with = (with - 1) & others;
         }
     }
-    Some(best[best.len() - 1].min(NEVER))
+    let Least { any, circle } = best[best.len() - 1];
+    Some(Least { any: any.min(NEVER), circle: circle.min(NEVER) })
 }
 
 /// The cartridges of a choice one by one, the kept ones last: class, and whether it is kept.

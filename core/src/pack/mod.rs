@@ -27,11 +27,14 @@
     reason = "lengths and counts are held below 2^31 by `Task::assert_sane`, so indices and lengths convert both ways"
 )]
 
-mod chain;
 mod choice;
 mod class;
 mod contents;
+mod cover;
+#[cfg(test)]
+mod drawn;
 mod exact;
+mod forest;
 mod free;
 mod generate;
 mod groups;

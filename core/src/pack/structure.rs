@@ -238,72 +238,28 @@ impl Search<'_> {
 
 #[cfg(test)]
 mod tests {
-    use crate::pack::class::Class;
-    use crate::pack::kinds::Work;
-    use crate::pack::sums::mixed;
-    use crate::pack::{Cartridge, Item, Medium, Order, Task, choice, exact, groups};
-
-    fn drawn(seed: u32) -> Task {
-        let number = |of: u32, from: i64, to: i64| from + i64::from(mixed(seed, of)) % (to - from + 1);
-        let medium = Medium {
-            lead: number(0, 1, 9),
-            gap: number(1, 0, 1),
-            trail: number(2, 0, 2),
-            min_piece: number(3, 0, 6),
-            max_strip: number(4, 24, 60),
-            max_labels: 0,
-            load: number(5, 0, 4),
-            tail: number(6, 0, 4),
-            reserve: number(7, 0, 6),
-            min_remnant: number(8, 0, 12),
-            keep_cost: number(9, 0, 12),
-        };
-        let batches = 1 + seed % 3;
-        let items = (0..number(10, 3, 7) as u32).map(|at| Item {
-            length: number(20 + at, 3, 14),
-            labels: 1,
-            batch: Some(mixed(seed, 60 + at) % batches),
-        });
-        let cartridges = (0..3).map(|at| Cartridge {
-            length: number(40 + at, 30, 90),
-            count: 1 + mixed(seed, 50 + at) % 2,
-            fixed: number(55 + at, 0, 12),
-            sealed: false,
-            mounted: false,
-        });
-        Task { medium, items: items.collect(), cartridges: cartridges.collect(), order: Order::Free }
-    }
+    use crate::pack::drawn::{Small, small};
+    use crate::pack::{choice, free, groups};
 
     #[test]
     fn no_bound_by_strips_is_above_the_best_plan() {
         let (mut checked, mut raised) = (0, 0);
         for seed in 0..1500 {
-            let task = drawn(seed);
-            let classes = Class::of(&task, true);
-            if task.medium.extra() <= 0 || task.misfit(&classes).is_err() {
-                continue;
-            }
-            let work = Work::chained(&task, &classes);
-            let Some(Some((cost, _))) = exact::search(&work, i64::MAX / 4, false, &mut || true) else {
-                continue;
-            };
+            let shape = Small { batches: 1 + seed % 3, padded: true, most_labels: 1, limited: false };
+            let Some((task, work, cost)) = small(seed, shape) else { continue };
             let limits = choice::Limits::new(&work);
             let (choices, left_out) = choice::choices(&work, &limits, cost + 1, 20_000);
             let mut least = left_out;
             for choice in choices {
-                let sum = |counts: &[u32], of: &dyn Fn(&Class) -> i64| -> i64 {
-                    counts.iter().zip(&classes).map(|(&count, class)| i64::from(count) * of(class)).sum()
-                };
-                let fixed =
-                    sum(&choice.emptied, &|class| class.discard) + sum(&choice.kept, &|class| class.keep) - work.label;
-                let by_groups = groups::least_kept(&work, &limits, &choice).map_or(0, |tape| fixed + tape);
+                let fixed = free::fixed(&work, &choice);
+                let by_groups = groups::least_kept(&work, &limits, &choice).map_or(0, |least| fixed + least.any);
                 let by_strips =
                     super::structure(&work, &limits, &choice, cost + 1 - fixed).map_or(0, |it| fixed + it.tape);
                 raised += u32::from(by_groups.max(by_strips) > choice.bound);
                 least = least.min(choice.bound.max(by_groups).max(by_strips));
             }
             checked += 1;
-            assert!(least <= cost, "a bound of {least} above the best plan of {cost} of task {seed}");
+            assert!(least <= cost, "a bound of {least} above the best plan of {cost} of task {seed}: {task:?}");
         }
         assert!(checked > 500, "checked {checked}");
         assert!(raised > 150, "raised {raised}");

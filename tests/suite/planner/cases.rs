@@ -33,11 +33,23 @@ fn lists_reach_every_stored_optimum() {
 }
 
 #[test]
-fn free_labels_are_proven_up_to_a_hundred() {
-    for name in ["free", "pair", "dist", "bench-t", "panel", "batch"] {
-        let (proven, all) = family(name, 300, if name == "panel" { 11 } else { 100 });
+fn labels_in_any_order_are_proven() {
+    for (name, largest) in [("free", 300), ("pair", 150), ("dist", 600), ("panel", 11)] {
+        let (proven, all) = family(name, 300, largest);
         assert_eq!(proven, all, "{name}");
     }
+}
+
+#[test]
+fn strips_without_room_to_lose_are_proven() {
+    let (proven, all) = family("bench", 3000, 500);
+    assert_eq!(proven, all);
+}
+
+#[test]
+fn batches_are_proven() {
+    let (proven, all) = family("batch", 3000, 600);
+    assert_eq!(proven, all);
 }
 
 #[test]

@@ -65,7 +65,7 @@ fn assert_not_ruled_out(name: &str, task: &Task, mounts: &[Mount]) {
         Some(listed) => assert!(listed.bound <= cost, "{name}: {listed:?} is above {cost}"),
         None => assert!(left_out <= cost, "{name}: {choice:?} of a plan of {cost} is not listed: {task:?}"),
     }
-    let fresh = || Open { choice: choice.clone(), strips: Vec::new(), program: None };
+    let fresh = || Open::new(choice.clone());
     let unknown = |cost| Best { cost, mounts: Vec::new(), loads: Vec::new() };
     let mut by_strips = fresh();
     by_strips.shape(&work, &limits, &mut unknown(cost + 1), &mut || true);
@@ -73,9 +73,18 @@ fn assert_not_ruled_out(name: &str, task: &Task, mounts: &[Mount]) {
     by_prices.settle(&work, &limits, 0, &mut unknown(NEVER), &mut || true);
     let mut by_contents = fresh();
     by_contents.exhaust(&work, &limits, 2, &mut unknown(cost + 1), &mut || true);
-    for (what, bound) in
-        [("strips", by_strips.choice.bound), ("prices", by_prices.choice.bound), ("contents", by_contents.choice.bound)]
-    {
+    let mut by_cover = fresh();
+    let mut steps = 8;
+    by_cover.fill_up(&work, &limits, 0, &mut unknown(cost + 1), &mut || {
+        steps -= 1;
+        steps > 0
+    });
+    for (what, bound) in [
+        ("strips", by_strips.choice.bound),
+        ("prices", by_prices.choice.bound),
+        ("contents", by_contents.choice.bound),
+        ("cover", by_cover.choice.bound),
+    ] {
         assert!(bound <= cost, "{name}: the bound by {what} of {bound} is above a plan of {cost}: {task:?}");
     }
 }
