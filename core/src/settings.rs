@@ -152,6 +152,8 @@ pub struct Flags {
     pub order: Option<String>,
     /// The first label that is still wanted: `17` or `STOCK:17`.
     pub from_label: Option<String>,
+    /// The last one, in the same way.
+    pub to_label: Option<String>,
     /// The shelf's file.
     pub shelf: Option<PathBuf>,
 }
@@ -532,9 +534,13 @@ mod tests {
         };
         let policy = wishes_of(file, &from("sleeve-3/8:17", "list")).unwrap().policy;
         assert_eq!(policy.from_label, Some((Some("sleeve-3/8".into()), 17)));
+        let to = |text: &str| Flags { to_label: Some(text.into()), ..from("17", "list") };
+        assert_eq!(wishes_of("", &to("20")).unwrap().policy.to_label, Some((None, 20)));
         for (flags, wanted) in [
             (from("0", "list"), "--from-label: found `0`, wanted a label's number"),
-            (from("17", "free"), "found it with order `free`, wanted `list`"),
+            (from("17", "free"), "--from-label: found it with order `free`, wanted `list`"),
+            (to("x"), "--to-label: found `x`, wanted a label's number"),
+            (to("16"), "--to-label: found 16, wanted 17 or more: --from-label begins there"),
         ] {
             let found = wishes_of("", &flags).unwrap_err().to_string();
             assert!(found.contains(wanted), "found {found}, wanted {wanted}");

@@ -211,6 +211,16 @@ fn a_sealed_one_is_opened_and_what_is_missing_must_be_bought() {
     let before = files(path);
     let refused = on_shelf(path, "print", &["--to", "file:new.pwg"]).ended(3);
     assert!(refused.err.contains("buy 1 cartridge of tape-12"), "{}", refused.err);
+    let holds = plan["stocks"][0]["shelf"]["holds_to_label"].as_u64().expect("the first labels");
+    assert!(holds > 0 && holds.is_multiple_of(2), "whole cables, not {holds} labels");
+    let hint = format!("--to-label {holds} prints what the shelf holds, and --from-label {} the rest", holds + 1);
+    assert!(refused.err.contains(&hint), "{}, wanted {hint}", refused.err);
+    let first = estimate(path, &["--to-label", &holds.to_string()]);
+    assert_eq!((&first["labels"], &first["stocks"][0]["shelf"]["buy"]), (&holds.into(), &0.into()));
+    assert_eq!(estimate(path, &["--to-label", &(holds + 2).to_string()])["stocks"][0]["shelf"]["buy"], 1);
+    let rest = estimate(path, &["--from-label", &(holds + 1).to_string()]);
+    let labels = |plan: &Value| plan["labels"].as_u64().expect("labels");
+    assert_eq!(labels(&first) + labels(&rest), labels(&plan));
     assert_eq!(files(path), before, "nothing is printed of a job that does not fit");
     let told = on_shelf(path, "estimate", &[]).ended(0);
     assert!(told.text().contains("not enough: buy 1 cartridge of tape-12"), "{}", told.text());

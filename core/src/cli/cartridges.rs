@@ -144,6 +144,9 @@ pub(super) fn table(stock: &StockEstimate) -> String {
     let _ = writeln!(text, "   {}", facts.join("; "));
     if shelf.buy > 0 {
         let _ = writeln!(text, "   not enough: {}", buying(shelf.buy, &stock.stock, shelf.short_mm));
+        if let Some(label) = shelf.holds_to_label {
+            let _ = writeln!(text, "   as it is, the shelf holds them up to label {label}: --to-label {label}");
+        }
     }
     let savings: Vec<String> = shelf.freer.iter().filter_map(saving).collect();
     if savings.is_empty() && !shelf.freer.is_empty() {

@@ -350,20 +350,22 @@ fn within(time: Duration) -> impl FnMut() -> bool {
 /// Thinks a job through in the time there is.
 fn planned(job: &Job, args: &JobArgs) -> Result<Plan> {
     let plan = job.plan_within(&mut within(args.budget()));
-    from_label_is_there(job, &plan)?;
+    label_is_there("--from-label", job.policy.from_label.as_ref(), job, &plan)?;
+    label_is_there("--to-label", job.policy.to_label.as_ref(), job, &plan)?;
     Ok(plan)
 }
 
-/// A label to begin from must be one of the job.
-fn from_label_is_there(job: &Job, plan: &Plan) -> Result<()> {
-    let Some((stock, first)) = &job.policy.from_label else { return Ok(()) };
+/// A label to begin from, or to end with, must be one of the job.
+fn label_is_there(flag: &str, label: Option<&(Option<String>, usize)>, job: &Job, plan: &Plan) -> Result<()> {
+    let Some((stock, first)) = label else { return Ok(()) };
     let used: Vec<&str> = plan.stocks.iter().map(|stock| job.stock(stock).id.as_str()).collect();
-    let wrong = |text: String| Err(Error::input(format!("--from-label: {text}")));
+    let wrong = |text: String| Err(Error::input(format!("{flag}: {text}")));
     match stock {
         _ if used.is_empty() => wrong(format!("found {first}, the job has fewer labels")),
         None if used.len() > 1 => wrong(format!("found {first} in a job on {}, wanted STOCK:{first}", used.join(", "))),
         Some(stock) if !used.contains(&stock.as_str()) => wrong(format!(
-            "found no label on `{stock}` from label {first} on, the job's others are on {}",
+            "found no label on `{stock}` {} {first}, the job's others are on {}",
+            if flag == "--to-label" { "up to label" } else { "from label" },
             used.join(", ")
         )),
         _ => Ok(()),

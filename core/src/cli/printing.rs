@@ -106,7 +106,17 @@ fn enough(job: &Job, plan: &Plan, parts: &[Part<'_>]) -> Result<()> {
         .filter(|part| !missing(part))
         .filter_map(|part| part.cartridge.map(|(nth, _)| nth.to_string()))
         .collect();
-    let hint = if there.is_empty() {
+    let several = plan.stocks.len() > 1;
+    let lacking = |stock: &&StockPlan| parts.iter().any(|part| missing(part) && part.plan.same_stock(stock));
+    let held = plan.stocks.iter().filter(lacking).find_map(|stock| {
+        let held = stock.cartridges.as_ref().map(|cartridges| cartridges.held).filter(|&held| held > 0)?;
+        let of = if several { format!("{}:", job.stock(stock).id) } else { String::new() };
+        let last = stock.before + held;
+        Some(format!("; --to-label {of}{last} prints what the shelf holds, and --from-label {of}{} the rest", last + 1))
+    });
+    let hint = if let Some(held) = held {
+        held
+    } else if there.is_empty() {
         String::new()
     } else {
         format!("; --cartridge {} prints from what is there", there.join(" or "))

@@ -71,6 +71,9 @@ pub struct ShelfEstimate {
     pub buy: usize,
     /// Tape of the strips that the cartridges at hand have no room for.
     pub short_mm: f64,
+    /// The last label that the cartridges at hand hold as they are, counted in list order, where some must be
+    /// bought for all; `null` where they hold none, and where labels have no number.
+    pub holds_to_label: Option<usize>,
     /// Whether no plan is better, changes and part-used cartridges counted as tape.
     pub proven: bool,
     /// No plan is better by more than this.
@@ -370,6 +373,7 @@ fn shelf_estimate(
         swaps: cartridges.swaps(),
         buy: cartridges.to_buy(),
         short_mm: length(cartridges.short),
+        holds_to_label: (cartridges.held > 0).then_some(plan.before + cartridges.held),
         proven: cartridges.within == Dots::ZERO,
         within_mm: length(cartridges.within),
         ran_out: cartridges.ran_out,

@@ -21,6 +21,9 @@ pub struct Cartridges {
     pub ran_out: bool,
     /// Tape of the strips that the cartridges at hand had no room for.
     pub short: Dots,
+    /// Labels from the first on that the cartridges at hand hold as they are, whole cables, where some must be
+    /// bought for all. 0 where labels have no number: in other orders, and where some stay together.
+    pub held: usize,
     /// The labels in list order, for plans that are tried besides.
     list: Labels,
     offers: Offers,
@@ -62,9 +65,14 @@ impl Job {
         let rules = &self.rules[stock];
         let media = &self.stocks[stock];
         let mut before = 0;
-        if let Some((of, first)) = &self.policy.from_label
-            && of.as_ref().is_none_or(|of| *of == media.id)
-        {
+        let number = |label: &Option<(Option<String>, usize)>| {
+            let (of, number) = label.as_ref()?;
+            of.as_ref().is_none_or(|of| *of == media.id).then_some(*number)
+        };
+        if let Some(last) = number(&self.policy.to_label) {
+            labels.keep(|label| label < last);
+        }
+        if let Some(first) = number(&self.policy.from_label) {
             before = (first - 1).min(labels.slots.len());
             labels.keep(|label| label >= before);
         }
@@ -94,6 +102,7 @@ impl Job {
             }),
         };
         let shelved = self.shelved(stock, &labels, &offers, self.policy.order, go_on);
+        let held = if shelved.to_buy() > 0 { self.held(stock, &labels, &offers, go_on) } else { 0 };
         let (slots, lengths) = labels.ordered(&shelved.labels);
         let cartridges = Cartridges {
             uses: shelved.uses,
@@ -102,10 +111,34 @@ impl Job {
             within: shelved.within,
             ran_out: shelved.ran_out,
             short: shelved.short,
+            held,
             list: labels,
             offers,
         };
         StockPlan { stock, slots, lengths, strips: shelved.strips, singly, before, cartridges: Some(cartridges) }
+    }
+
+    /// Labels from the first on that these cartridges hold without any being bought.
+    fn held(&self, stock: usize, labels: &Labels, offers: &Offers, go_on: &mut dyn FnMut() -> bool) -> usize {
+        if self.policy.order != Order::List || self.policy.together.is_some() {
+            return 0;
+        }
+        let there: i64 = offers.list.iter().map(|offer| offer.length.0 * i64::from(offer.count)).sum();
+        let mut tape = 0;
+        let whole = |label: &usize| !labels.joined[*label];
+        let within = |label: &usize| {
+            tape += labels.lengths[*label].0;
+            tape <= there
+        };
+        let ends: Vec<usize> =
+            (0..labels.slots.len()).take_while(within).filter(whole).map(|label| label + 1).collect();
+        let holds = |&end: &usize| {
+            let mut some = labels.clone();
+            some.keep(|label| label < end);
+            self.shelved(stock, &some, offers, Order::List, go_on).to_buy() == 0
+        };
+        let count = ends.partition_point(holds);
+        count.checked_sub(1).map_or(0, |last| ends[last])
     }
 
     fn shelved(
@@ -149,6 +182,11 @@ impl Job {
 }
 
 impl StockPlan {
+    /// Whether both are of one stock.
+    pub const fn same_stock(&self, other: &Self) -> bool {
+        self.stock == other.stock
+    }
+
     /// The part of the plan that one cartridge prints, as a plan of its own: its labels and strips. The
     /// ledger stays that of the whole.
     pub fn of_mount(&self, mount: usize) -> Self {

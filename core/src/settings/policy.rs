@@ -22,15 +22,15 @@ fn order(field: &str, text: &str) -> Result<Order> {
 }
 
 /// `17`, or `STOCK:17` in a job on several stocks.
-fn from_label(text: &str) -> Result<(Option<String>, usize)> {
+fn label(flag: &str, text: &str) -> Result<(Option<String>, usize)> {
     let (stock, number) = match text.rsplit_once(':') {
         Some((stock, number)) => (Some(stock.to_owned()), number),
         None => (None, text),
     };
     let number = number.trim().parse().ok().filter(|&number: &usize| number > 0);
-    number.map(|number| (stock, number)).ok_or_else(|| {
-        Error::input(format!("--from-label: found `{text}`, wanted a label's number such as 17, or STOCK:17"))
-    })
+    number
+        .map(|number| (stock, number))
+        .ok_or_else(|| Error::input(format!("{flag}: found `{text}`, wanted a label's number such as 17, or STOCK:17")))
 }
 
 impl PlanFile {
@@ -69,14 +69,26 @@ impl PlanFile {
                 Error::input(format!("plan: labels_a_strip: found {most}, wanted 1 or more; leave it out for no limit"))
             })?);
         }
-        if let Some(text) = &flags.from_label {
-            if policy.order != Order::List {
+        let order = policy.order;
+        let numbered = |flag: &str, text: &Option<String>| {
+            let Some(text) = text else { return Ok(None) };
+            if order != Order::List {
                 return Err(Error::input(format!(
-                    "--from-label: found it with order `{}`, wanted `list`: elsewhere labels have no number before they are planned; use --from-cartridge",
-                    policy.order.word()
+                    "{flag}: found it with order `{}`, wanted `list`: elsewhere labels have no number before they are planned; use --from-cartridge",
+                    order.word()
                 )));
             }
-            policy.from_label = Some(from_label(text)?);
+            label(flag, text).map(Some)
+        };
+        policy.from_label = numbered("--from-label", &flags.from_label)?;
+        policy.to_label = numbered("--to-label", &flags.to_label)?;
+        if let (Some((of, first)), Some((to, last))) = (&policy.from_label, &policy.to_label)
+            && of == to
+            && last < first
+        {
+            return Err(Error::input(format!(
+                "--to-label: found {last}, wanted {first} or more: --from-label begins there"
+            )));
         }
         Ok(policy)
     }

@@ -64,6 +64,8 @@ pub struct Policy {
     /// The first label that is still wanted, counted from 1 in list order, of this stock or of the
     /// only one.
     pub from_label: Option<(Option<String>, usize)>,
+    /// The last one, in the same way.
+    pub to_label: Option<(Option<String>, usize)>,
 }
 
 impl Default for Policy {
@@ -80,6 +82,7 @@ impl Default for Policy {
             swap: Micrometres(100_000),
             keep: Micrometres(100_000),
             from_label: None,
+            to_label: None,
         }
     }
 }

@@ -82,6 +82,9 @@ pub(in crate::cli) struct JobArgs {
     /// Plan only from this label on, counted in list order; STOCK:N in a job on several stocks
     #[arg(long, value_name = "N")]
     from_label: Option<String>,
+    /// Plan only up to this label, counted in the same way
+    #[arg(long, value_name = "N")]
+    to_label: Option<String>,
     /// Most time to look for the best plan; the same again for what another order would save
     #[arg(long, value_name = "SECONDS", default_value_t = 2.0, value_parser = budget)]
     budget: f64,
@@ -114,6 +117,7 @@ impl JobArgs {
             code_content: self.code_content.clone(),
             order: self.order.clone(),
             from_label: self.from_label.clone(),
+            to_label: self.to_label.clone(),
             shelf: self.shelf.clone(),
         }
     }
