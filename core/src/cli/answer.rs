@@ -105,6 +105,59 @@ pub(super) fn problem(problem: &Problem) -> String {
     format!("{row}{field}{}", problem.text)
 }
 
+/// Rows that want the same are told together from so many on.
+const ALIKE: usize = 4;
+/// Ranges of rows named.
+const RANGES: usize = 8;
+
+/// Problems as lines. What many rows want in the same words, such as a column without units, is told once with
+/// its rows.
+pub(super) fn problems(problems: &[Problem]) -> Vec<String> {
+    let wanted =
+        |one: &Problem| one.text.split_once(", wanted ").map(|(_, wanted)| (one.field.clone(), wanted.to_owned()));
+    let mut alike: HashMap<(Option<String>, String), Vec<&Problem>> = HashMap::new();
+    for one in problems {
+        if let Some(wanted) = wanted(one) {
+            alike.entry(wanted).or_default().push(one);
+        }
+    }
+    let mut lines = Vec::new();
+    for one in problems {
+        let others = wanted(one).and_then(|wanted| alike.get(&wanted)).filter(|others| others.len() >= ALIKE);
+        match others {
+            None => lines.push(problem(one)),
+            Some(others) if std::ptr::eq(others[0], one) => {
+                lines.push(problem(one));
+                let rows: Vec<u32> = others[1..].iter().filter_map(|other| other.row).collect();
+                lines.push(format!("  the same in {}: {}", plural(rows.len(), "more row"), ranges(&rows)));
+            }
+            Some(_) => {}
+        }
+    }
+    lines
+}
+
+/// `3 to 6, 9, 12 to 20`, of rows that rise.
+fn ranges(rows: &[u32]) -> String {
+    let mut ranges: Vec<(u32, u32)> = Vec::new();
+    for &row in rows {
+        match ranges.last_mut() {
+            Some((_, last)) if *last == row || *last + 1 == row => *last = row,
+            _ => ranges.push((row, row)),
+        }
+    }
+    let named = ranges.iter().take(RANGES).map(|&(first, last)| match last - first {
+        0 => first.to_string(),
+        1 => format!("{first}, {last}"),
+        _ => format!("{first} to {last}"),
+    });
+    let mut named: Vec<String> = named.collect();
+    if ranges.len() > RANGES {
+        named.push("…".to_owned());
+    }
+    named.join(", ")
+}
+
 /// Why labels have the builds they have: one sentence for each reason, with its count.
 pub(super) fn reasons(job: &Job, plan: &Plan) -> Vec<String> {
     let told = plan.stocks.iter().flat_map(|stock| {
@@ -194,5 +247,31 @@ mod tests {
         let problem =
             Problem { row: Some(7), field: Some("od".into()), kind: "no-diameter", text: "OTTER 7: found x".into() };
         assert_eq!(super::problem(&problem), "row 7, od: OTTER 7: found x");
+    }
+
+    #[test]
+    fn what_many_rows_want_is_told_once() {
+        let one = |row: u32, field: &str, text: &str| Problem {
+            row: Some(row),
+            field: Some(field.into()),
+            kind: "cell",
+            text: format!("OTTER {row}: {text}"),
+        };
+        let bare = "found `6.5`, wanted a diameter with its unit";
+        let mut all: Vec<Problem> = [2, 3, 4, 5, 9, 11, 12].map(|row| one(row, "od", bare)).to_vec();
+        all.insert(3, one(5, "length", "found `x`, wanted a length"));
+        all.push(one(13, "length", "found `y`, wanted a length"));
+        all.push(one(14, "kind", "the row has fewer fields than the header"));
+        let lines = [
+            format!("row 2, od: OTTER 2: {bare}"),
+            "  the same in 6 more rows: 3 to 5, 9, 11, 12".to_owned(),
+            "row 5, length: OTTER 5: found `x`, wanted a length".to_owned(),
+            "row 13, length: OTTER 13: found `y`, wanted a length".to_owned(),
+            "row 14, kind: OTTER 14: the row has fewer fields than the header".to_owned(),
+        ];
+        assert_eq!(problems(&all), lines);
+        assert_eq!(problems(&all[..3]).len(), 3, "three rows are told each");
+        let odd: Vec<u32> = (0..20).map(|row| row * 2 + 1).collect();
+        assert_eq!(ranges(&odd), "1, 3, 5, 7, 9, 11, 13, 15, …");
     }
 }

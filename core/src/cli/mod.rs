@@ -390,11 +390,12 @@ fn any_label(plan: &Plan) -> Done {
 const MOST_SHOWN: usize = 50;
 
 fn warn_problems(plan: &Plan, talk: &Talk) {
-    for problem in plan.problems.iter().take(MOST_SHOWN) {
-        talk.warn(&answer::problem(problem));
+    let lines = answer::problems(&plan.problems);
+    for line in lines.iter().take(MOST_SHOWN) {
+        talk.warn(line);
     }
-    if plan.problems.len() > MOST_SHOWN {
-        talk.warn(&format!("… and {} more; --json lists them all", plan.problems.len() - MOST_SHOWN));
+    if lines.len() > MOST_SHOWN {
+        talk.warn(&format!("… and {} more; --json lists them all", lines.len() - MOST_SHOWN));
     }
 }
 
