@@ -485,7 +485,7 @@ fn place(work: &Work, units: &[usize], unit: usize, bins: &mut [Bin], places: &m
 mod tests {
     use super::{Effort, End, contents};
     use crate::pack::drawn::{Small, small};
-    use crate::pack::{choice, free};
+    use crate::pack::{choice, open};
 
     #[test]
     fn the_best_plan_is_found_and_no_better_one() {
@@ -498,7 +498,7 @@ mod tests {
             let effort = Effort { width: 10_000, nodes: 100_000, seed: seed % 4 };
             let (mut reached, mut open) = (false, false);
             for choice in choices {
-                let fixed = free::fixed(&work, &choice);
+                let fixed = open::fixed(&work, &choice);
                 match contents(&work, &limits, &choice, cost - fixed, effort, &mut || true) {
                     End::Found(loads) => {
                         let now = work.cost(&loads).expect("loads that fit");

@@ -434,7 +434,7 @@ fn apart(counts: &mut [(i64, u32)], totals: &[i64], kind: usize, steps: &mut u32
 mod tests {
     use super::{End, forest};
     use crate::pack::drawn::{Small, small};
-    use crate::pack::{choice, free, groups};
+    use crate::pack::{choice, groups, open};
 
     #[test]
     fn no_better_plan_is_found_and_the_best_one_is_not_ruled_out() {
@@ -448,7 +448,7 @@ mod tests {
             let (choices, left_out) = choice::choices(&work, &limits, cost + 1, 20_000);
             let (mut least, mut found) = (left_out, false);
             for choice in choices {
-                let fixed = free::fixed(&work, &choice);
+                let fixed = open::fixed(&work, &choice);
                 let by_groups = groups::least_kept(&work, &limits, &choice).expect("few batches");
                 let bound = choice.bound.max(fixed + by_groups.any);
                 match forest(&work, &limits, &choice, (bound.min(cost), cost + 1), seed % 4, &mut || true) {

@@ -6,11 +6,10 @@
 //! edges, and no fewer than the batches need alone. So every plan parts batches and cartridges into
 //! groups, and the cheapest way to part them bounds all plans.
 
+use super::NEVER;
 use super::choice::{Choice, Limits};
 use super::kinds::Work;
 
-/// More than any plan costs.
-const NEVER: i64 = i64::MAX / 4;
 /// Steps that parting may take.
 const STEPS: u64 = 40_000_000;
 

@@ -40,6 +40,7 @@ mod generate;
 mod groups;
 mod kinds;
 mod ledger;
+mod open;
 mod ordered;
 mod price;
 mod realise;
@@ -53,6 +54,9 @@ mod sums;
 pub use ledger::{Ledger, check};
 
 use class::Class;
+
+/// More than any plan costs.
+const NEVER: i64 = i64::MAX / 4;
 
 /// A printer with a stock, and what handling cartridges costs, in the caller's unit.
 #[derive(Clone, Debug, PartialEq, Eq)]

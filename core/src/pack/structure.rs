@@ -5,6 +5,7 @@
 //! cartridges, and so a least cut (Ford and Fulkerson, Maximal flow through a network, 1956; from
 //! memory): over every set of cartridges, their room and what the batches can send to the others.
 
+use super::NEVER;
 use super::choice::{Choice, Limits};
 use super::groups::mounts;
 use super::kinds::{Content, Load, Work};
@@ -13,9 +14,6 @@ use super::sums::Prefer;
 
 /// Ways tried before it is given up.
 const WAYS: u32 = 60_000;
-/// More than any plan costs.
-const NEVER: i64 = i64::MAX / 4;
-
 struct Search<'w> {
     work: &'w Work,
     strip: i64,
@@ -239,7 +237,7 @@ impl Search<'_> {
 #[cfg(test)]
 mod tests {
     use crate::pack::drawn::{Small, small};
-    use crate::pack::{choice, free, groups};
+    use crate::pack::{choice, groups, open};
 
     #[test]
     fn no_bound_by_strips_is_above_the_best_plan() {
@@ -251,7 +249,7 @@ mod tests {
             let (choices, left_out) = choice::choices(&work, &limits, cost + 1, 20_000);
             let mut least = left_out;
             for choice in choices {
-                let fixed = free::fixed(&work, &choice);
+                let fixed = open::fixed(&work, &choice);
                 let by_groups = groups::least_kept(&work, &limits, &choice).map_or(0, |least| fixed + least.any);
                 let by_strips =
                     super::structure(&work, &limits, &choice, cost + 1 - fixed).map_or(0, |it| fixed + it.tape);
