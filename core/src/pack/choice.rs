@@ -5,6 +5,7 @@
 //! choice costs at least its emptied cartridges, the handling of its kept ones, and the tape of what
 //! does not fit the emptied ones filled as far as any units could fill them.
 
+use super::NEVER;
 use super::kinds::Work;
 use super::sums::Sums;
 
@@ -167,7 +168,7 @@ fn fullest_by_strips(work: &Work, strips: &Sums, strip: i64, longest: i64) -> Bo
 
 /// All choices that may cost less than `below`, the least bound first.
 ///
-/// Also says what is the least bound of those left out, when there are more than `most`.
+/// Also says what is the least bound of those left out, when there are more than `most` or the search was too long.
 pub(super) fn choices(work: &Work, limits: &Limits, below: i64, most: usize) -> (Vec<Choice>, i64) {
     let classes = work.classes.len();
     let mut order: Vec<usize> = (0..classes).collect();
@@ -200,7 +201,7 @@ pub(super) fn choices(work: &Work, limits: &Limits, below: i64, most: usize) -> 
         below,
         most,
         found: Vec::new(),
-        left_out: i64::MAX / 4,
+        left_out: NEVER,
         looked: 0,
         now: Choice { bound: 0, emptied: vec![0; classes], kept: vec![0; classes] },
     };

@@ -64,6 +64,8 @@ impl Class {
         }
         for (index, cartridge) in task.cartridges.iter().enumerate() {
             let count = cartridge.count - u32::from(first == Some(index));
+            // No plan mounts more than there are items.
+            let count = count.min(task.items.len() as u32);
             let class = Self::new(task, index, cartridge, count, false);
             if count == 0 || class.usable <= 0 {
                 continue;

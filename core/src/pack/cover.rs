@@ -12,7 +12,7 @@ use super::sums::{Sums, mixed};
 /// How far a search goes.
 #[derive(Clone, Copy)]
 pub(super) struct Effort {
-    /// Contents looked at in all.
+    /// Contents met with the kinds that strips took, in all.
     pub(super) steps: u64,
     /// Varies which are tried first.
     pub(super) seed: u32,
@@ -24,6 +24,8 @@ pub(super) enum End {
     Found(Vec<Content>),
     /// So many strips do not hold all.
     None,
+    /// A strip can have too many contents to list them.
+    TooMany,
     /// It was given up.
     Unknown,
 }
@@ -34,10 +36,16 @@ const CONTENTS: usize = 20_000;
 const STEPS: u32 = 2_000_000;
 /// Most words that the totals of the listing may take, 64 in each.
 const WORDS: i64 = 250_000;
-/// Contents looked at before the search starts afresh, in the first runs.
+/// Steps before the search starts afresh, in the first runs.
 const RUN: u64 = 150_000;
 /// Runs before they get twice as long.
 const RUNS: u32 = 48;
+/// Steps between two questions to `go_on`: some milliseconds.
+const ASK: u64 = 1 << 20;
+/// Steps of the listing between two.
+const ASK_LISTING: u32 = 1 << 13;
+/// Most strips and most kinds: the searches go as deep.
+const DEEP: usize = 2_000;
 
 /// Looks for `count` strips of at most `strip` each that hold all units.
 pub(super) fn cover(work: &Work, strip: i64, count: i64, effort: Effort, go_on: &mut dyn FnMut() -> bool) -> End {
@@ -45,10 +53,15 @@ pub(super) fn cover(work: &Work, strip: i64, count: i64, effort: Effort, go_on: 
     if lose < 0 {
         return End::None;
     }
-    let Some(contents) = listed(work, strip, lose) else {
-        return End::Unknown;
+    if count > DEEP as i64 || work.kinds.len() > DEEP {
+        return End::TooMany;
+    }
+    let contents = match listed(work, strip, lose, go_on) {
+        Listed::All(contents) => contents,
+        Listed::TooMany => return End::TooMany,
+        Listed::Stopped => return End::Unknown,
     };
-    let mut search = Search::new(work, contents, strip, lose, effort.seed);
+    let mut search = Search::new(work, contents, strip, lose, effort.seed, go_on);
     let (mut left, mut run) = (effort.steps, 0);
     while left > 0 {
         search.steps = (RUN << (run / RUNS).min(20)).min(left);
@@ -59,20 +72,31 @@ pub(super) fn cover(work: &Work, strip: i64, count: i64, effort: Effort, go_on: 
         match search.strip() {
             Some(true) => return End::Found(search.chosen()),
             Some(false) => return End::None,
-            None if !go_on() => return End::Unknown,
+            None if search.stopped => return End::Unknown,
             None => {}
         }
     }
     End::Unknown
 }
 
-/// All contents of a strip that lose no more than `lose`; `None` if there are too many.
-fn listed(work: &Work, strip: i64, lose: i64) -> Option<Vec<Content>> {
-    if strip / 64 * work.kinds.len() as i64 > WORDS {
-        return None;
+enum Listed {
+    All(Vec<Content>),
+    TooMany,
+    Stopped,
+}
+
+/// All contents of a strip that lose no more than `lose`.
+fn listed(work: &Work, strip: i64, lose: i64, go_on: &mut dyn FnMut() -> bool) -> Listed {
+    if (strip / 64 + 1) * work.kinds.len() as i64 > WORDS {
+        return Listed::TooMany;
     }
     let mut contents = Vec::new();
     let mut steps = 0;
+    let mut stopped = false;
+    let mut go_on = || {
+        stopped = stopped || !go_on();
+        !stopped
+    };
     for batch in &work.batches {
         // Totals that the kinds from each on reach.
         let mut sums = vec![Sums::new(strip)];
@@ -82,17 +106,18 @@ fn listed(work: &Work, strip: i64, lose: i64) -> Option<Vec<Content>> {
             sums.push(with);
         }
         sums.reverse();
-        let mut listing = Listing { work, first: batch.start, end: batch.end, sums, lose, contents, steps };
+        let mut listing =
+            Listing { work, first: batch.start, end: batch.end, sums, lose, contents, steps, go_on: &mut go_on };
         let whole = listing.list(batch.start, strip, work.labels, &mut Vec::new());
         (contents, steps) = (listing.contents, listing.steps);
         if !whole {
-            return None;
+            return if stopped { Listed::Stopped } else { Listed::TooMany };
         }
     }
-    Some(contents)
+    Listed::All(contents)
 }
 
-struct Listing<'w> {
+struct Listing<'w, 'g> {
     work: &'w Work,
     first: usize,
     end: usize,
@@ -100,13 +125,14 @@ struct Listing<'w> {
     lose: i64,
     contents: Vec<Content>,
     steps: u32,
+    go_on: &'g mut dyn FnMut() -> bool,
 }
 
-impl Listing<'_> {
+impl Listing<'_, '_> {
     /// Lists the contents that go on with the kinds from this one on. False if there are too many.
     fn list(&mut self, kind: usize, room: i64, labels: u32, content: &mut Content) -> bool {
         self.steps += 1;
-        if self.steps > STEPS {
+        if self.steps > STEPS || self.steps.is_multiple_of(ASK_LISTING) && !(self.go_on)() {
             return false;
         }
         // 0 is always among the totals: nothing more is taken.
@@ -136,7 +162,7 @@ impl Listing<'_> {
     }
 }
 
-struct Search {
+struct Search<'g> {
     contents: Vec<Content>,
     /// What each content loses.
     losses: Vec<i64>,
@@ -154,13 +180,25 @@ struct Search {
     units: u32,
     lose: i64,
     taken: Vec<usize>,
-    /// Contents that may still be looked at.
+    /// Steps left in this run.
     steps: u64,
+    /// Steps since `go_on` was asked.
+    since: u64,
+    /// It said no.
+    stopped: bool,
     seed: u32,
+    go_on: &'g mut dyn FnMut() -> bool,
 }
 
-impl Search {
-    fn new(work: &Work, contents: Vec<Content>, strip: i64, lose: i64, seed: u32) -> Self {
+impl<'g> Search<'g> {
+    fn new(
+        work: &Work,
+        contents: Vec<Content>,
+        strip: i64,
+        lose: i64,
+        seed: u32,
+        go_on: &'g mut dyn FnMut() -> bool,
+    ) -> Self {
         let mut with = vec![Vec::new(); work.kinds.len()];
         for (at, content) in contents.iter().enumerate() {
             for &(kind, count) in content {
@@ -180,7 +218,10 @@ impl Search {
             lose,
             taken: Vec::new(),
             steps: 0,
+            since: 0,
+            stopped: false,
             seed,
+            go_on,
         }
     }
 
@@ -212,7 +253,9 @@ impl Search {
             let before = self.counts[kind];
             self.counts[kind] -= count;
             self.units -= count;
-            self.steps = self.steps.saturating_sub(self.with[kind].len() as u64);
+            let steps = self.with[kind].len() as u64;
+            self.steps = self.steps.saturating_sub(steps);
+            self.since += steps;
             for other in 0..self.with[kind].len() {
                 let (other, needs) = self.with[kind][other];
                 if needs <= before && needs > self.counts[kind] {
@@ -272,7 +315,11 @@ impl Search {
             self.weights[kind] += 1.0;
             return Some(false);
         }
-        if self.steps == 0 {
+        if self.since > ASK {
+            self.since = 0;
+            self.stopped = !(self.go_on)();
+        }
+        if self.steps == 0 || self.stopped {
             return None;
         }
         let seed = mixed(self.seed, self.steps as u32);
@@ -397,7 +444,7 @@ mod tests {
                         assert!(!can, "task {seed}: {sizes:?} fit {strips} strips of {capacity}");
                         none += 1;
                     }
-                    End::Unknown => panic!("task {seed} is small"),
+                    End::TooMany | End::Unknown => panic!("task {seed} is small"),
                 }
             }
         }
@@ -430,6 +477,7 @@ mod tests {
             asked += 1;
             false
         });
-        assert!(matches!(end, End::Unknown) && asked <= 1 || matches!(end, End::Found(_) | End::None) && asked == 0);
+        assert!(matches!(end, End::Unknown), "so many units are not settled before it is asked");
+        assert_eq!(asked, 1, "a no is taken for an answer");
     }
 }

@@ -2,10 +2,10 @@
 //! which cartridge, and which one is parted where it ends.
 //!
 //! Take batches and cartridges as points, joined where a strip of the one is on the other. With the fewest
-//! strips these hang together without a circle, so some emptied cartridge holds whole batches and a part
-//! of one at most. It is filled and taken away, what is left of the parted batch is a batch of its own, and
-//! so on until one cartridge is left, which takes all. All ways to do that are tried that may cost less
-//! than a known plan.
+//! strips these hang together without a circle. If one cartridge is kept at most, some emptied one then holds
+//! whole batches and a part of one at most. It is filled and taken away, what is left of the parted batch is
+//! a batch of its own, and so on until one cartridge is left, which takes all. Ways to do that are tried that
+//! may cost less than a known plan, and where none was left out, no such plan costs less.
 //!
 //! The search knows of a batch what totals its units reach. Units are chosen once all of it is placed.
 
@@ -16,12 +16,20 @@ use super::realise::{Left, Manner};
 use super::sums::{Prefer, Sums, mixed};
 use std::collections::HashMap;
 
-/// Places tried for one limit of cost in the first turn, twice as many in each after it.
+/// Places tried in one search in the first turn, twice as many in each after it up to the tenth.
 const NODES: u32 = 100_000;
 /// Ways to part a batch with so many strips that are tried in the first turn, four more in each after it.
 const PARTS: usize = 4;
-/// Contents tried to find whether two parts of one batch go together.
-const CONTENTS: u32 = 20_000;
+/// Steps to find whether several parts of one batch go together, in the first turn, twice as many in each after it.
+const APART: u32 = 16_000;
+/// Small steps between two questions to `go_on`: some milliseconds.
+const ASK: u32 = 4096;
+/// What an offer takes of such steps.
+const OFFER: u32 = 512;
+/// Most volumes held from where all was tried.
+const HELD: usize = 200_000;
+/// Most cartridges: the search goes as deep.
+const MOUNTS: usize = 64;
 
 /// What is on a cartridge of one batch.
 #[derive(Clone, Copy)]
@@ -37,7 +45,7 @@ struct Part {
 pub(super) enum End {
     /// Loads that cost less.
     Found(Vec<Load>),
-    /// No loads without a circle cost less than this.
+    /// No loads without a circle, and with one strip of a batch on a cartridge at most, cost less than this.
     Least(i64),
 }
 
@@ -65,8 +73,13 @@ struct Search<'w, 'g> {
     /// end may cost more than its share and what the limit allows beyond. 0 to let any.
     share: i64,
     nodes: u32,
+    /// Small steps since `go_on` was asked.
+    steps: u32,
+    /// It said no.
+    stopped: bool,
     most_nodes: u32,
     most_parts: usize,
+    most_apart: u32,
     /// Something was left out.
     cut: bool,
     /// The least loss with which these cartridges and volumes were left. Batches parted more than once count
@@ -87,6 +100,9 @@ pub(super) fn forest(
     go_on: &mut dyn FnMut() -> bool,
 ) -> End {
     let mounts = mounts(choice);
+    if mounts.len() > MOUNTS {
+        return End::Least(least);
+    }
     let cost = |&(class, kept): &(usize, bool)| {
         let it = &work.classes[class];
         if kept { it.keep } else { it.discard - it.usable }
@@ -111,6 +127,7 @@ pub(super) fn forest(
         order.sort_by_key(|&batch| mixed(turn, batch as u32));
     }
     let kept: Vec<usize> = mounts.iter().filter(|mount| mount.1).map(|mount| mount.0).collect();
+    // Else the search does not meet every plan, and settles nothing.
     let whole = kept.len() <= 1 && limits.batches.iter().all(|&strips| strips == 1);
     let mut search = Search {
         work,
@@ -127,8 +144,11 @@ pub(super) fn forest(
         below,
         share: 0,
         nodes: 0,
+        steps: 0,
+        stopped: false,
         most_nodes: NODES << turn.min(10),
         most_parts: PARTS * (1 + turn as usize),
+        most_apart: APART << turn.min(10),
         cut: false,
         seen: HashMap::new(),
         found: None,
@@ -148,14 +168,14 @@ pub(super) fn forest(
             if let Some(loads) = search.found {
                 return End::Found(loads);
             }
-            if share == 0 {
+            if share == 0 || search.stopped {
                 break;
             }
         }
         if !search.cut {
             proven = limit;
         }
-        if limit == below || !(search.go_on)() {
+        if limit == below || search.stopped {
             return End::Least(proven);
         }
         more *= 4;
@@ -169,11 +189,14 @@ const fn fewest(volume: i64, strip: i64) -> i64 {
 impl Search<'_, '_> {
     fn over(&mut self) -> bool {
         self.nodes += 1;
-        if self.nodes.is_multiple_of(4096) && !(self.go_on)() {
-            self.nodes = self.most_nodes;
+        self.steps += 1;
+        if self.steps > ASK {
+            self.steps = 0;
+            self.stopped = self.stopped || !(self.go_on)();
         }
-        self.cut |= self.nodes >= self.most_nodes;
-        self.nodes >= self.most_nodes || self.found.is_some()
+        let over = self.stopped || self.nodes >= self.most_nodes;
+        self.cut |= over;
+        over || self.found.is_some()
     }
 
     /// Fills the next cartridge, and so all.
@@ -184,11 +207,12 @@ impl Search<'_, '_> {
             return;
         }
         let key = (self.emptied.clone(), self.volumes());
-        let least = self.seen.entry(key).or_insert(i64::MAX);
-        if *least <= loss {
+        if self.seen.get(&key).is_some_and(|&least| least <= loss) {
             return;
         }
-        *least = loss;
+        if self.seen.len() < HELD {
+            self.seen.insert(key, loss);
+        }
         let mut emptied = false;
         for class in 0..self.emptied.len() {
             if self.emptied[class] > 0 {
@@ -211,6 +235,7 @@ impl Search<'_, '_> {
             let mut parts = self.parts(batch);
             if parts.len() > 1 {
                 parts.sort_unstable();
+                volumes.extend([batch as i64, parts.len() as i64]);
                 volumes.extend(parts);
             }
         }
@@ -289,7 +314,7 @@ impl Search<'_, '_> {
         if all == 0 {
             return ways;
         }
-        for strips in 1..=fewest(room, self.strip) {
+        for strips in 1..=fewest(room.min(all), self.strip) {
             let mut most = (room - extra * strips).min(self.strip * strips).min(all - 1);
             for way in 0.. {
                 let volume = self.sums[batch].best(most);
@@ -350,13 +375,15 @@ impl Search<'_, '_> {
         volumes.push(part.volume);
         let kinds = self.work.batches[part.batch].clone();
         let mut counts: Vec<(i64, u32)> = self.work.kinds[kinds].iter().map(|kind| (kind.size, kind.count)).collect();
-        let mut steps = 0;
-        let go_together = apart(&mut counts, &volumes, 0, &mut steps);
-        self.cut |= steps > CONTENTS;
+        let mut left = self.most_apart;
+        let go_together = apart(&mut counts, &volumes, 0, &mut left);
+        self.cut |= left == 0;
+        self.steps += self.most_apart - left;
         go_together
     }
 
     fn offer(&mut self) {
+        self.steps += OFFER;
         let third = if self.seed == 0 { Prefer::Small } else { Prefer::Mixed(self.seed) };
         for prefer in [Prefer::Large, Prefer::Even, third] {
             if let Some(loads) = self.loads(prefer)
@@ -401,13 +428,13 @@ impl Search<'_, '_> {
     }
 }
 
-/// Whether units of these sizes and counts reach all these totals together; yes, if that takes too long to find.
+/// Whether units of these sizes and counts reach all these totals together; yes, if no steps are left to find it.
 /// Units of the kinds before `kind` are settled for the first total.
 fn apart(counts: &mut [(i64, u32)], totals: &[i64], kind: usize, steps: &mut u32) -> bool {
-    *steps += 1;
-    if *steps > CONTENTS {
+    if *steps == 0 {
         return true;
     }
+    *steps -= 1;
     let [total, others @ ..] = totals else {
         return true;
     };

@@ -14,18 +14,21 @@ use super::{CartridgeOrder, Infeasible, Mount, NEVER, Order, Plan, Task, subset}
 const CHOICES: usize = 20_000;
 
 pub(super) fn plan(task: &Task, classes: &[Class], go_on: &mut dyn FnMut() -> bool) -> Result<Plan, Infeasible> {
-    let (work, fluid) = work(task, classes);
     let (mut best, short) = match listed(task, classes) {
         Ok((cost, mounts)) => (Best { cost, mounts, loads: Vec::new() }, 0),
+        Err(Infeasible::NotEnough { short, .. }) if classes.is_empty() => {
+            return Err(Infeasible::NotEnough { short, certain: true });
+        }
         Err(Infeasible::NotEnough { short, .. }) => {
             (Best { cost: NEVER, mounts: Vec::new(), loads: Vec::new() }, short)
         }
         Err(other) => return Err(other),
     };
+    let (work, fluid) = work(task, classes);
     let limits = Limits::new(&work);
     let mut ran_out = false;
     let mut go_on = || {
-        ran_out |= !go_on();
+        ran_out = ran_out || !go_on();
         !ran_out
     };
     let (choices, left_out) = promising(&work, &limits, &mut best);

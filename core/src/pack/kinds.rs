@@ -22,7 +22,7 @@ pub(super) struct Work {
     pub(super) classes: Vec<Class>,
     /// Kinds of each batch, as ranges.
     pub(super) batches: Vec<std::ops::Range<usize>>,
-    /// What a strip costs beyond its sizes; not negative.
+    /// What a strip costs beyond its sizes; negative where cutting is cheaper than chaining.
     pub(super) extra: i64,
     /// Largest total size of a strip.
     pub(super) capacity: i64,
@@ -56,7 +56,8 @@ impl Work {
         let size = |unit: &[usize]| task.medium.size(&task.items[unit[0]]);
         let mut work = Self::new(task, classes, units, size);
         work.extra = task.medium.extra();
-        work.capacity = task.medium.capacity();
+        // No strip holds more than there is, whatever it may hold: totals are listed up to here.
+        work.capacity = task.medium.capacity().min(work.volume);
         work.labels = task.medium.most_labels();
         work.min_piece = task.medium.min_piece;
         work.grid = work.common();

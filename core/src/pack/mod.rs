@@ -33,6 +33,7 @@ mod contents;
 mod cover;
 #[cfg(test)]
 mod drawn;
+mod drift;
 mod exact;
 mod forest;
 mod free;
@@ -44,7 +45,6 @@ mod open;
 mod ordered;
 mod price;
 mod realise;
-mod repair;
 mod row;
 mod simplex;
 mod structure;
@@ -285,6 +285,7 @@ impl Task {
             assert!(item.labels > 0, "an item without labels");
             small("item length", item.length);
             small("item size", medium.size(item));
+            assert!(medium.size(item) > 0, "an item of no size");
         }
         for cartridge in &self.cartridges {
             small("cartridge length", cartridge.length);
@@ -324,8 +325,9 @@ impl Task {
 /// - Items in any order: a search that ends when the plan meets the bound, when nothing it knows is
 ///   left to try, or when `go_on` says no. Up to some dozen items are always settled.
 ///
-/// `go_on` is asked between steps of the search, of some microseconds to some tens of milliseconds
-/// each; `false` ends it with the best plan so far.
+/// `go_on` is asked between steps of the search, most of some microseconds to some tens of milliseconds;
+/// a step may take longer where there are very many units, batches or lengths. `false` ends the search with
+/// the best plan so far.
 ///
 /// ```
 /// use tapewright::pack::{Cartridge, Item, Medium, Order, Task, plan};
@@ -353,7 +355,8 @@ impl Task {
 /// - [`Infeasible::NotEnough`]: the cartridges do not hold the items.
 ///
 /// # Panics
-/// If a length is negative or 2^31 or more, an item has no label, or two cartridges are in the printer.
+/// If a length is negative or 2^31 or more, an item has no label or no size, or two cartridges are in the
+/// printer.
 pub fn plan(task: &Task, go_on: &mut dyn FnMut() -> bool) -> Result<Plan, Infeasible> {
     task.assert_sane();
     let regroup = task.order != Order::List { cartridges: CartridgeOrder::Given };

@@ -4,12 +4,12 @@
 use super::choice::{Choice, Limits};
 use super::contents::{self, Effort, contents};
 use super::cover::{self, cover};
+use super::drift::Drift;
 use super::forest::{self, forest};
 use super::generate::Program;
 use super::groups;
 use super::kinds::{Load, Work};
 use super::realise::Manner;
-use super::repair::Drift;
 use super::structure::{self, structure};
 use super::sums::Prefer;
 use super::{Mount, NEVER};
@@ -18,8 +18,10 @@ use super::{Mount, NEVER};
 const FILLS: u32 = 40;
 /// Changes of loads of a choice in a turn.
 const REPAIRS: u32 = 240;
-/// Contents of strips looked at in the first turn where strips leave little room, twice as many in each after it.
+/// Steps of the search for full strips in the first turn, twice as many in each after it.
 const COVERED: u64 = 20_000_000;
+/// The last turn with such a search.
+const LAST_COVER: u32 = 4;
 
 /// The best plan so far.
 pub(super) struct Best {
@@ -68,11 +70,13 @@ pub(super) struct Open<'w> {
     /// What a plan costs at least in which batches and cartridges hang together in a circle; 0 if not known.
     circle: i64,
     drift: Option<Drift>,
+    /// A strip of a plan on one cartridge can have too many contents to list them.
+    crowded: bool,
 }
 
 impl<'w> Open<'w> {
     pub(super) const fn new(choice: Choice) -> Self {
-        Self { choice, strips: Vec::new(), program: None, circle: 0, drift: None }
+        Self { choice, strips: Vec::new(), program: None, circle: 0, drift: None, crowded: false }
     }
 
     /// Raises the bound by how many strips there must be, and looks for a plan with no more.
@@ -202,7 +206,7 @@ impl<'w> Open<'w> {
         let Some(class) = choice.kept.iter().position(|&count| count > 0).filter(|_| alone) else {
             return;
         };
-        if work.single || work.extra <= 0 {
+        if work.single || work.extra <= 0 || self.crowded || turn > LAST_COVER {
             return;
         }
         let fixed = fixed(work, choice);
@@ -212,6 +216,7 @@ impl<'w> Open<'w> {
         match cover(work, limits.strip, count, effort, go_on) {
             cover::End::Found(strips) => best.offer(work, &[Load { class, strips }]),
             cover::End::None => choice.bound = choice.bound.max(fixed + work.volume + (count + 1) * work.extra),
+            cover::End::TooMany => self.crowded = true,
             cover::End::Unknown => {}
         }
     }

@@ -14,6 +14,9 @@ use super::sums::Prefer;
 
 /// Ways tried before it is given up.
 const WAYS: u32 = 60_000;
+/// Most batches times mounts: the search goes as deep.
+const DEEP: usize = 2_000;
+
 struct Search<'w> {
     work: &'w Work,
     strip: i64,
@@ -43,7 +46,7 @@ pub(super) struct Structure {
 /// The way with the least tape on the kept cartridges of a choice; `None` if there are too many ways.
 pub(super) fn structure(work: &Work, limits: &Limits, choice: &Choice, below: i64) -> Option<Structure> {
     let held = mounts(choice);
-    if work.single || work.extra <= 0 || held.len() > 6 {
+    if work.single || work.extra <= 0 || held.len() > 6 || held.len() * work.batches.len() > DEEP {
         return None;
     }
     let mounts: Vec<(i64, i64, bool)> = held

@@ -48,7 +48,7 @@ fn strips_without_room_to_lose_are_proven() {
 
 #[test]
 fn batches_are_proven() {
-    let (proven, all) = family("batch", 3000, 600);
+    let (proven, all) = family("batch", 30_000, 600);
     assert_eq!(proven, all);
 }
 

@@ -7,7 +7,7 @@ use crate::pack::choice::{Choice, Limits, choices};
 use crate::pack::class::Class;
 use crate::pack::kinds::Work;
 use crate::pack::sums::mixed;
-use crate::pack::{Cartridge, Item, Medium, Mount, Order, Task, ledger, plan};
+use crate::pack::{Cartridge, Infeasible, Item, Medium, Mount, Order, Task, ledger, plan};
 
 /// Numbers from a seed.
 struct Draw(u32, u32);
@@ -74,11 +74,7 @@ fn assert_not_ruled_out(name: &str, task: &Task, mounts: &[Mount]) {
     let mut by_contents = fresh();
     by_contents.exhaust(&work, &limits, 2, &mut unknown(cost + 1), &mut || true);
     let mut by_cover = fresh();
-    let mut steps = 8;
-    by_cover.fill_up(&work, &limits, 0, &mut unknown(cost + 1), &mut || {
-        steps -= 1;
-        steps > 0
-    });
+    by_cover.fill_up(&work, &limits, 0, &mut unknown(cost + 1), &mut || false);
     for (what, bound) in [
         ("strips", by_strips.choice.bound),
         ("prices", by_prices.choice.bound),
@@ -240,4 +236,28 @@ fn small_items_may_be_cut_in_another_way_where_cutting_is_cheaper() {
     let volume = fluid.expect("strips were fixed that may be cut in another way");
     let bound = super::fluid_bound(&work, volume, NEVER);
     assert!(bound <= known, "a bound of {bound} above a plan of {known}");
+}
+
+#[test]
+fn without_any_cartridge_there_is_not_enough() {
+    let retracting = Medium { gap: 50, trail: 10, ..medium(10, 100, 1000, 0) };
+    let sizes =
+        |cartridges| Task { medium: retracting.clone(), items: vec![item(50, None)], cartridges, order: Order::Free };
+    for cartridges in [vec![], vec![Cartridge { count: 0, ..cartridge(1000, 1, 0) }]] {
+        let found = plan(&sizes(cartridges), &mut || true);
+        assert!(matches!(found, Err(Infeasible::NotEnough { certain: true, .. })), "{found:?}");
+    }
+}
+
+#[test]
+fn a_pile_without_end_is_a_pile_of_as_many_as_there_are_items() {
+    let items = (0..30).map(|at| item(20 + at % 3, None)).collect();
+    let task = |count| Task {
+        medium: medium(5, 0, 120, 10),
+        items: Vec::clone(&items),
+        cartridges: vec![cartridge(90, count, 3), cartridge(150, count, 4)],
+        order: Order::Free,
+    };
+    let endless = plan(&task(u32::MAX), &mut || true).expect("enough");
+    assert_eq!(endless.cost, plan(&task(30), &mut || true).expect("enough").cost);
 }

@@ -37,9 +37,9 @@ impl Drift {
                 return None;
             }
             some.sort_by_key(|load| -work.tape(&load.strips));
-            let (most, least) = some.split_at(choice.emptied[class] as usize);
-            full.extend(most.iter().copied().cloned());
-            kept.extend(least.iter().copied().cloned());
+            let (emptied, others) = some.split_at(choice.emptied[class] as usize);
+            full.extend(emptied.iter().copied().cloned());
+            kept.extend(others.iter().copied().cloned());
         }
         full.extend(kept);
         Some(Self { cost: work.cost(&full)?, loads: full })
@@ -80,7 +80,7 @@ fn again(work: &Work, choice: &Choice, loads: &[Load], strip: i64, seed: u32) ->
         0 => Prefer::Large,
         _ => Prefer::Mixed(seed),
     };
-    let manner = Manner { prefer, long_first: false, finish: seed.is_multiple_of(2), searched: 32 };
+    let manner = Manner { prefer, long_first: false, finish: (seed / 4).is_multiple_of(2), searched: 32 };
     let mut anew = loads[..full].to_vec();
     for at in freed {
         anew[at].strips = left.load(work.classes[anew[at].class].usable, strip, manner);
