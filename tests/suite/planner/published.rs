@@ -1,6 +1,6 @@
 //! Bin packing with published optima: a bin is a strip.
 
-use super::planned;
+use super::{Seed, planned};
 use tapewright::pack::{Cartridge, Item, Medium, Order, Task};
 
 /// Fewest strips for these lengths.
@@ -75,4 +75,23 @@ fn n1w1b1r0_needs_18() {
          330 330 328 327 317 316 311 310 310 306 300 300 297 296 295 294 294 286 285 278 275 275",
     );
     assert_eq!(fewest(1000, &lengths, 2000), 18);
+}
+
+/// The class of Schwerin and Wäscher, The bin-packing problem: a problem generator and some numerical
+/// experiments, 1997 (from memory): 100 lengths of 150 to 200, capacity 1000, where five or six to a bin waste
+/// enough for a bin more. Drawn here, as the published lengths are not at hand; those with a sum as in
+/// `Schwerin1_BPP1`, 17331, need as many as that: 18.
+#[test]
+fn lengths_of_a_sixth_to_a_fifth_of_a_bin_reach_the_bound_by_their_sum() {
+    let mut seen = 0;
+    for seed in 1..=60u64 {
+        let mut numbers = Seed(seed << 32 | 0x9e37_79b9);
+        let lengths: Vec<(i64, usize)> = (0..100).map(|_| (numbers.between(150, 200), 1)).collect();
+        let sum: i64 = lengths.iter().map(|length| length.0).sum();
+        if (17_281..=17_381).contains(&sum) {
+            assert_eq!(fewest(1000, &lengths, 3000), 18, "seed {seed}");
+            seen += 1;
+        }
+    }
+    assert!(seen >= 5, "{seen} tasks of the class");
 }
