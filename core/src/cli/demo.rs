@@ -63,8 +63,8 @@ pub(super) fn run(out: &Path, json: bool, talk: &Talk) -> Done {
     let estimate = plan.estimate(&job);
     let mut summary = super::answer::estimate(&estimate);
     summary.push('\n');
-    for problem in &plan.problems {
-        let _ = writeln!(summary, "{}", super::answer::problem(problem));
+    for line in super::answer::problems(&plan.problems) {
+        let _ = writeln!(summary, "{line}");
     }
     summary.push('\n');
     let answers = [super::answer::reasons(&job, &plan), super::answer::short(&plan), super::answer::notes(&job, &plan)];

@@ -17,7 +17,7 @@ use super::{Mount, NEVER};
 /// Fills of known strips in a turn.
 const FILLS: u32 = 40;
 /// Changes of loads of a choice in a turn.
-const REPAIRS: u32 = 240;
+const CHANGES: u32 = 240;
 /// Steps of the search for full strips in the first turn, twice as many in each after it.
 const COVERED: u64 = 20_000_000;
 /// The last turn with such a search.
@@ -181,7 +181,7 @@ impl<'w> Open<'w> {
             return;
         };
         // A cartridge takes as many fills as there are batches.
-        let changes = (REPAIRS / work.batches.len() as u32).max(1);
+        let changes = (CHANGES / work.batches.len() as u32).max(1);
         for seed in turn * changes..(turn + 1) * changes {
             if self.choice.bound >= best.cost || !go_on() {
                 return;

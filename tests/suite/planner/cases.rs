@@ -46,6 +46,14 @@ fn strips_without_room_to_lose_are_proven() {
     assert_eq!(proven, all);
 }
 
+/// No fill of its cartridges from the start finds the least plan of this one; many small changes do.
+#[test]
+fn loads_changed_a_little_many_times_reach_the_bound() {
+    let case = cases("pair-s").into_iter().find(|case| case.id == "pair-s-800-1000").expect("a stored case");
+    let plan = planned(&case.task, 3000).expect("a plan");
+    assert!(plan.proven, "found {}, bound {}", plan.cost, plan.bound);
+}
+
 #[test]
 fn batches_are_proven() {
     let (proven, all) = family("batch", 30_000, 600);
